@@ -1,0 +1,25 @@
+// Package app holds the use cases, one file each, named as the commands:
+// pair, marry, prove, demo, doctor. Faces fill an options struct, whose zero
+// value is the default, and print the result.
+package app
+
+import (
+	"earshot/internal/media"
+	"earshot/internal/store"
+)
+
+// An App carries what every use case needs.
+type App struct {
+	Engine media.Engine
+	Cache  *store.Cache
+}
+
+// Progress is told what is being done. Done and Total are seconds of sound or
+// bytes, the same unit within a step; Total 0 means unknown. It may be called
+// from several goroutines, never at once.
+type Progress struct {
+	Step  string // "reading", "pairing", "lining up", "marrying", "proving"
+	File  string // may be empty
+	Done  float64
+	Total float64
+}

@@ -1,0 +1,84 @@
+package shoot
+
+// A Document is what `earshot pair --json` prints: every recording exactly
+// once, as a member of takes, alone or failed. docs/pair.schema.json describes
+// it. Times are seconds; a clip's time t is heard in the sound at
+// s = offset_s + (1 + drift_ppm·1e-6)·t.
+type Document struct {
+	Version int      `json:"version"` // 1
+	Takes   []Take   `json:"takes"`
+	Alone   []Alone  `json:"alone"`
+	Failed  []Failed `json:"failed"`
+}
+
+// A Take is a clip with a sound that heard the same moment. A clip heard by
+// several sounds stands in several takes.
+type Take struct {
+	Clip        string    `json:"clip"`
+	Sound       string    `json:"sound"`
+	Offset      float64   `json:"offset_s"`
+	Drift       float64   `json:"drift_ppm"`
+	OffsetSigma float64   `json:"offset_sigma_s"`
+	DriftSigma  float64   `json:"drift_sigma_ppm"`
+	DriftFrom   DriftFrom `json:"drift_from"`
+	Verdict     Verdict   `json:"verdict"`
+	Spans       []Span    `json:"spans"`
+	Claps       []Clap    `json:"claps"`
+	Seam        Seam      `json:"seam_ms"`
+	Why         []string  `json:"why"`
+}
+
+// A Verdict is what the measurement says.
+type Verdict string
+
+// The verdicts. Alone is never the verdict of a Take.
+const (
+	Sure   Verdict = "sure"
+	Unsure Verdict = "unsure"
+	Single Verdict = "alone"
+)
+
+// DriftFrom says where a take's drift figure comes from: its own length, the
+// other takes of the same two devices, or nowhere (then it is 0).
+type DriftFrom string
+
+// The sources of a drift figure.
+const (
+	FromTake  DriftFrom = "take"
+	FromShoot DriftFrom = "shoot"
+	FromNone  DriftFrom = "none"
+)
+
+// A Span is an unbroken part of the clip that the sound covers.
+type Span struct {
+	Clip   [2]float64 `json:"clip_s"` // from, to (excluded), clip seconds
+	Offset float64    `json:"offset_s"`
+	Drift  float64    `json:"drift_ppm"`
+}
+
+// A Clap is one sharp sound found in both recordings.
+type Clap struct {
+	Clip  float64 `json:"clip_s"`
+	Sound float64 `json:"sound_s"`
+}
+
+// A Seam is the leftover after alignment, measured in windows along the take,
+// as absolute milliseconds.
+type Seam struct {
+	Median float64 `json:"median"`
+	P95    float64 `json:"p95"`
+	Max    float64 `json:"max"`
+}
+
+// An Alone is a recording that belongs to no other.
+type Alone struct {
+	Path string   `json:"path"`
+	Kind string   `json:"kind"` // "clip" or "sound"
+	Why  []string `json:"why"`
+}
+
+// A Failed is a recording that could not be read.
+type Failed struct {
+	Path  string `json:"path"`
+	Error string `json:"error"`
+}
