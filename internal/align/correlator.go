@@ -1,0 +1,202 @@
+package align
+
+import (
+	"math"
+
+	"earshot/internal/dsp"
+)
+
+// The band that is compared, Hz. Below, rooms rumble and lavaliers rub; above,
+// cheap codecs keep nothing. Each edge is a raised cosine.
+const (
+	bandLow, bandLowFull   = 120.0, 250.0
+	bandHighFull, bandHigh = 6000.0, 7200.0
+)
+
+// over is how many points of a correlation stand for one sample.
+const over = 2
+
+// lagStep is the distance of two points of a correlation, seconds.
+const lagStep = 1.0 / (over * dsp.ProxyRate)
+
+// A window is the whitened correlation of one stretch of the clip with the
+// sound along a line.
+type window struct {
+	at     float64   // clip seconds, the middle of the stretch
+	r      []float32 // r[reach+i] at lag i·lagStep: the sound is heard that much later than the line says
+	weight float64   // how much there is to hear, 0..1
+	level  float64   // mean power of the sound in the band
+}
+
+// A correlator takes windows of one size.
+type correlator struct {
+	size        int // samples of a window
+	reach       int // points on each side of lag 0
+	fft         *dsp.FFT
+	taper       []float64
+	band        []float64
+	clip, sound []float32
+	x, y        []complex128
+	half        []float64 // interpolator for the points between samples
+}
+
+func newCorrelator(size int, reach float64) *correlator {
+	c := &correlator{
+		size:  size,
+		reach: int(reach / lagStep),
+		fft:   dsp.NewFFT(size),
+		taper: make([]float64, size),
+		band:  make([]float64, size/2+1),
+		clip:  make([]float32, size),
+		sound: make([]float32, size),
+		half:  halfwayTaps(16),
+	}
+	edge := size / 10
+	for i := range c.taper {
+		c.taper[i] = 1
+		if d := min(i, size-1-i); d < edge {
+			c.taper[i] = 0.5 - 0.5*math.Cos(math.Pi*(float64(d)+0.5)/float64(edge))
+		}
+	}
+	for k := range c.band {
+		hz := float64(k) * dsp.ProxyRate / float64(size)
+		c.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
+	}
+	return c
+}
+
+// ramp goes from 0 at zero to 1 at one as a raised cosine.
+func ramp(v, zero, one float64) float64 {
+	x := math.Max(0, math.Min(1, (v-zero)/(one-zero)))
+	return 0.5 - 0.5*math.Cos(math.Pi*x)
+}
+
+// halfwayTaps is a Hann-windowed sinc that reads a signal half a sample on;
+// its n taps are for the samples -n/2+1 .. n/2.
+func halfwayTaps(n int) []float64 {
+	taps := make([]float64, n)
+	for i := range taps {
+		taps[i] = sincTap(0.5-float64(i-n/2+1), float64(n/2))
+	}
+	return taps
+}
+
+// sincTap is sin(πx)/πx under a Hann window that ends at ±width.
+func sincTap(x, width float64) float64 {
+	if math.Abs(x) >= width {
+		return 0
+	}
+	if x == 0 {
+		return 1
+	}
+	return math.Sin(math.Pi*x) / (math.Pi * x) * (0.5 + 0.5*math.Cos(math.Pi*x/width))
+}
+
+// take correlates the stretch of clip that is centred on clip time at with
+// sound along line.
+func (c *correlator) take(clip, sound Source, line Alignment, at float64) (window, error) {
+	first := int(math.Round(at*dsp.ProxyRate)) - c.size/2
+	if err := clip.ReadAt(c.clip, first); err != nil {
+		return window{}, err
+	}
+	shift, err := readAlong(sound, c.sound, line, first)
+	if err != nil {
+		return window{}, err
+	}
+	w := window{at: float64(first+c.size/2) / dsp.ProxyRate}
+	c.x = c.transform(c.x, c.clip)
+	c.y = c.transform(c.y, c.sound)
+	w.level = c.cross(shift)
+	r := c.fft.Inverse(c.x)
+	w.r = c.points(r)
+	return w, nil
+}
+
+func (c *correlator) transform(dst []complex128, samples []float32) []complex128 {
+	buf := c.fft.Buffer()
+	for i, v := range samples {
+		buf[i] = float64(v) * c.taper[i]
+	}
+	return c.fft.Forward(dst)
+}
+
+// cross replaces x by the partly whitened cross-spectrum conj(X)·Y, scaled so
+// that its inverse has unit variance if the phases are random, and turned by
+// shift samples. It returns the mean band power of Y.
+//
+// The weight is |X·Y|^-3/4, between plain correlation (0) and the phase
+// transform (1); the trial behind it is in docs/accuracy.md.
+func (c *correlator) cross(shift float64) float64 {
+	var power, level float64
+	turn := 2 * math.Pi * shift / float64(c.size)
+	for k, b := range c.band {
+		if b == 0 {
+			c.x[k] = 0
+			continue
+		}
+		g := complex(real(c.x[k]), -imag(c.x[k])) * c.y[k]
+		level += b * (real(c.y[k])*real(c.y[k]) + imag(c.y[k])*imag(c.y[k]))
+		m2 := real(g)*real(g) + imag(g)*imag(g)
+		if m2 < 1e-30 {
+			c.x[k] = 0
+			continue
+		}
+		root := math.Sqrt(math.Sqrt(m2))
+		scale := b / (root * math.Sqrt(root))
+		sin, cos := math.Sincos(turn * float64(k))
+		g *= complex(scale*cos, scale*sin)
+		c.x[k] = g
+		power += real(g)*real(g) + imag(g)*imag(g)
+	}
+	if power > 0 {
+		// Parseval: mean square of the inverse is 2·power/size².
+		norm := complex(float64(c.size)/math.Sqrt(2*power), 0)
+		for k := range c.x {
+			c.x[k] *= norm
+		}
+	}
+	return level / float64(c.size) / float64(c.size)
+}
+
+// points picks the lags within reach out of a circular correlation and puts a
+// point between each two.
+func (c *correlator) points(r []float64) []float32 {
+	out := make([]float32, 2*c.reach+1)
+	n, mask := len(c.half)/2, c.size-1
+	for i := range out {
+		p := i - c.reach
+		s := p >> 1 // floor
+		if p&1 == 0 {
+			out[i] = float32(r[s&mask])
+			continue
+		}
+		var v float64
+		for j, h := range c.half {
+			v += h * r[(s-n+1+j)&mask]
+		}
+		out[i] = float32(v)
+	}
+	return out
+}
+
+// readAlong fills dst with sound as the clip's clock would have sampled it:
+// dst[i] is the sample nearest to line at clip sample first+i. Rounding to
+// whole samples costs the top of the band a little height; the mean of what it
+// leaves over is returned, in samples, for the caller to turn back.
+func readAlong(sound Source, dst []float32, line Alignment, first int) (float64, error) {
+	start := line.Sound(float64(first)/dsp.ProxyRate) * dsp.ProxyRate
+	step := 1 + line.Drift
+	whole := int(math.Floor(start))
+	raw := make([]float32, int(float64(len(dst))*step)+3)
+	if err := sound.ReadAt(raw, whole); err != nil {
+		return 0, err
+	}
+	var left float64
+	for i := range dst {
+		pos := start - float64(whole) + float64(i)*step
+		near := int(pos + 0.5)
+		dst[i] = raw[near]
+		left += pos - float64(near)
+	}
+	return left / float64(len(dst)), nil
+}

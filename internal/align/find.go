@@ -1,0 +1,296 @@
+package align
+
+import (
+	"math"
+	"sort"
+
+	"earshot/internal/dsp"
+)
+
+// A Guess is where to look: at clip time At the sound is heard within
+// tolerance of sound time Sound.
+type Guess struct {
+	At, Sound float64 // seconds
+	Drift     float64 // seconds per second, the best there is before measuring
+}
+
+// Tolerance is how far from a Guess a match is looked for, seconds.
+const Tolerance = 0.060
+
+// Found is a measured alignment with its evidence.
+type Found struct {
+	Alignment
+	Strength    float64 // height of the match over the noise of the search, standard deviations
+	Inverted    bool    // one of the microphones has its poles swapped
+	Mid         float64 // clip seconds: the middle of what was heard, where the offset is known best
+	MidSigma    float64 // seconds: of the offset at Mid
+	DriftSigma  float64 // seconds per second; +Inf when the take cannot tell
+	Cov         float64 // covariance of the two, for carrying the sigma to other times
+	From, To    float64 // clip seconds that the sound covers
+	Halves      float64 // seconds: how far the two halves of the take disagree; NaN when a half heard nothing
+	HalfHeights [2]float64
+	Locals      []Local
+	stack       *stack
+	top         peak
+	line        Alignment
+}
+
+// A Local is what one window measured by itself, knowing nothing of the others.
+type Local struct {
+	At     float64 // clip seconds
+	Left   float64 // seconds: positive = the sound is heard later than the line says
+	Height float64 // of its peak, standard deviations
+	Heard  bool    // the peak is clear
+}
+
+// SigmaAt is the standard deviation of the sound's time for clip time t.
+func (f *Found) SigmaAt(t float64) float64 {
+	dt := t - f.Mid
+	if math.IsInf(f.DriftSigma, 1) {
+		return math.Inf(1)
+	}
+	return math.Sqrt(math.Max(0, f.MidSigma*f.MidSigma+2*dt*f.Cov+dt*dt*f.DriftSigma*f.DriftSigma))
+}
+
+// How much is listened to. The figures behind them are in docs/accuracy.md.
+const (
+	firstSpan    = 100.0 // seconds around a Guess that are searched for a match
+	firstWindows = 20
+	mostWindows  = 60   // of the final measurement, spread over all that is covered
+	faint        = 5.5  // a first search below this is not followed up
+	clear1       = 6.5  // a window's own peak above this counts as heard
+	smear        = 4e-6 // a line this far off in drift blurs the top of the band within a window
+)
+
+// Find looks for clip in sound near guess and measures what it finds. The
+// result's Strength says how much it is worth; below about 6.5 it is what
+// unrelated recordings give. A nil result means that there is no common
+// stretch of a second or that nothing rose out of the noise.
+func Find(clip, sound Source, guess Guess) (*Found, error) {
+	line := Alignment{Drift: guess.Drift}
+	line.Offset = guess.Sound - (1+line.Drift)*guess.At
+	clipLen, soundLen := seconds(clip), seconds(sound)
+	from, to := line.Covered(clipLen, soundLen)
+	if to-from < 1 {
+		return nil, nil
+	}
+	lo := math.Max(from, math.Min(guess.At-firstSpan/2, to-firstSpan))
+	hi := math.Min(to, lo+firstSpan)
+	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
+	if err != nil || f == nil || f.Strength < faint {
+		return nil, err
+	}
+	f, err = grow(clip, sound, f, clipLen, soundLen)
+	if err != nil || f == nil {
+		return nil, err
+	}
+	f.locals()
+	return f, nil
+}
+
+func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
+
+// grow measures along ever longer stretches of the take, each along the line
+// that the last one found, until all that is covered is used.
+func grow(clip, sound Source, f *Found, clipLen, soundLen float64) (*Found, error) {
+	for {
+		from, to := f.Covered(clipLen, soundLen)
+		lo, hi := f.From, f.To
+		whole := lo-from < 1 && to-hi < 1
+		if whole && math.Abs(f.Drift-f.line.Drift) < smear {
+			return f, nil
+		}
+		// The line may be off by 4 sigma at the new ends and must stay inside
+		// half the reach.
+		room := Tolerance / 2 / math.Max(4*f.DriftSigma, 1e-7)
+		lo, hi = math.Max(from, f.Mid-room), math.Min(to, f.Mid+room)
+		if !whole && hi-lo < (f.To-f.From)*1.2 && (lo > from || hi < to) {
+			return f, nil // too unsure to go on: what there is must do
+		}
+		most := math.Min(MaxDrift, 6*f.DriftSigma+2e-6)
+		next, err := measure(clip, sound, f.Alignment, lo, hi, mostWindows, most)
+		if err != nil {
+			return nil, err
+		}
+		if next == nil || next.Strength < 0.7*f.Strength {
+			return f, nil
+		}
+		f = next
+		if whole {
+			return f, nil
+		}
+	}
+}
+
+// measure takes up to n windows of clip between from and to along line, and
+// finds the best place for them together.
+func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*Found, error) {
+	size := windowSize(to - from)
+	width := float64(size) / dsp.ProxyRate
+	cor := newCorrelator(size, Tolerance)
+	times := spread(from, to, width, n)
+	if len(times) == 0 {
+		return nil, nil
+	}
+	windows := make([]window, 0, len(times))
+	for _, t := range times {
+		w, err := cor.take(clip, sound, line, t)
+		if err != nil {
+			return nil, err
+		}
+		windows = append(windows, w)
+	}
+	weigh(windows)
+	s := newStack(windows, cor.reach)
+	f := &Found{From: from, To: to, stack: s, line: line}
+	p := s.search(most)
+	p = s.refine(p, len(windows) < 3)
+	p = s.firstArrival(p)
+	f.settle(p, len(windows) < 3)
+	return f, nil
+}
+
+// windowSize is a power of two: about 4 s for long stretches, 1 s for short.
+func windowSize(stretch float64) int {
+	switch {
+	case stretch >= 24:
+		return 1 << 16
+	case stretch >= 7:
+		return 1 << 15
+	default:
+		return 1 << 14
+	}
+}
+
+// spread places at most n windows of the given width evenly from from to to,
+// overlapping by half at the most.
+func spread(from, to, width float64, n int) []float64 {
+	if to-from < width {
+		return []float64{(from + to) / 2}
+	}
+	room := to - from - width
+	n = max(1, min(n, 1+int(2*room/width)))
+	if n == 1 {
+		return []float64{(from + to) / 2}
+	}
+	times := make([]float64, n)
+	for i := range times {
+		times[i] = from + width/2 + room*float64(i)/float64(n-1)
+	}
+	return times
+}
+
+// weigh lets a window count by how loud the sound is in it, against the loud
+// quarter of them: nothing is learnt from pauses.
+func weigh(windows []window) {
+	levels := make([]float64, len(windows))
+	for i, w := range windows {
+		levels[i] = w.level
+	}
+	sort.Float64s(levels)
+	loud := levels[len(levels)*3/4]
+	for i := range windows {
+		windows[i].weight = 1
+		if loud > 0 {
+			windows[i].weight = math.Max(0.05, math.Sqrt(math.Min(1, 4*windows[i].level/loud)))
+		}
+	}
+}
+
+// settle writes down what top p of the stack says.
+func (f *Found) settle(p peak, fixed bool) {
+	s := f.stack
+	f.top = p
+	f.Strength = math.Abs(p.height) / s.noise
+	f.Inverted = p.height < 0
+	f.Mid = s.mid
+	f.Drift = f.line.Drift + p.slope
+	f.Offset = f.line.Sound(s.mid) + p.delta - (1+f.Drift)*s.mid
+	f.MidSigma, f.DriftSigma, f.Cov = s.spread(p, fixed)
+	if fixed {
+		f.DriftSigma = math.Inf(1)
+	}
+	f.MidSigma = math.Max(f.MidSigma, 1e-6)
+}
+
+// Fix settles the drift from elsewhere (seconds per second) and finds the
+// offset anew.
+func (f *Found) Fix(drift, sigma float64) {
+	p := f.top
+	p.slope = drift - f.line.Drift
+	p = f.stack.refine(p, true)
+	f.settle(p, true)
+	f.DriftSigma, f.Cov = sigma, 0
+	f.locals()
+}
+
+// firstArrival looks for an earlier top than p within what a room can put
+// between direct sound and a strong reflection: the offset belongs to the
+// direct sound. An earlier top counts when it has the same sign, half the
+// height, and stands clear of the noise.
+func (s *stack) firstArrival(p peak) peak {
+	const back = 0.020 // seconds: a path 7 m longer
+	least := math.Max(0.5*math.Abs(p.height), 7)
+	sign := math.Copysign(1, p.height)
+	const fine = lagStep
+	prev, here := 0.0, sign*s.at(p.delta-back-fine, p.slope)
+	for lag := p.delta - back; lag < p.delta-4*fine; lag += fine {
+		next := sign * s.at(lag+fine, p.slope)
+		if here >= least && here > prev && here >= next {
+			return s.refine(peak{lag, p.slope, sign * here}, len(s.windows) < 3)
+		}
+		prev, here = here, next
+	}
+	return p
+}
+
+// locals measures every window by itself: the seam.
+func (f *Found) locals() {
+	f.Locals = f.Locals[:0]
+	sign := math.Copysign(1, f.top.height)
+	for i := range f.stack.windows {
+		w := &f.stack.windows[i]
+		best, at := 0.0, 0
+		for j, v := range w.r {
+			if h := sign * float64(v); h > best {
+				best, at = h, j
+			}
+		}
+		lag := float64(at-f.stack.reach) * lagStep
+		if at > 0 && at < len(w.r)-1 {
+			lag += lagStep * vertex(sign*float64(w.r[at-1]), best, sign*float64(w.r[at+1]))
+		}
+		line := f.top.delta + f.top.slope*(w.at-f.stack.mid)
+		f.Locals = append(f.Locals, Local{At: w.at, Left: lag - line, Height: best, Heard: best >= clear1})
+	}
+	f.halves()
+}
+
+// halves measures the two halves of the take apart, at the drift of the whole.
+func (f *Found) halves() {
+	n := len(f.stack.windows)
+	f.Halves = math.NaN()
+	if n < 4 {
+		return
+	}
+	var delta [2]float64
+	for i, part := range [][]window{f.stack.windows[:n/2], f.stack.windows[n/2:]} {
+		s := newStack(part, f.stack.reach)
+		at := f.top.delta + f.top.slope*(s.mid-f.stack.mid)
+		p := s.refine(peak{at, f.top.slope, f.top.height}, true)
+		delta[i] = p.delta - at
+		f.HalfHeights[i] = math.Abs(p.height)
+	}
+	f.Halves = math.Abs(delta[1] - delta[0])
+}
+
+// vertex returns how far a correlation's true top lies from its largest point
+// b, in points, given the points a before and c after it: the vertex of the
+// parabola through the three, |x| ≤ ½. Three equal points give 0.
+func vertex(a, b, c float64) float64 {
+	d := a - 2*b + c
+	if d == 0 {
+		return 0
+	}
+	return (a - c) / (2 * d)
+}

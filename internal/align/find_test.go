@@ -1,0 +1,117 @@
+package align
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"earshot/internal/dsp"
+)
+
+// talk is noise in syllables: band-limited, with pauses.
+func talk(rng *rand.Rand, n int) []float64 {
+	x := make([]float64, n)
+	var low, env, goal float64
+	for i := range x {
+		if i%2400 == 0 {
+			goal = 0
+			if rng.Float64() < 0.6 {
+				goal = rng.Float64()
+			}
+		}
+		env += (goal - env) * 0.002
+		low += (rng.NormFloat64() - low) * 0.6
+		x[i] = env * low * 0.3
+	}
+	return x
+}
+
+// heard samples x, which stands at the sound's clock, at clip times through a
+// wide windowed sinc: clip sample i hears x at offset + (1+drift)·i.
+func heard(x []float64, n int, a Alignment) []float64 {
+	y := make([]float64, n)
+	for i := range y {
+		pos := a.Offset*dsp.ProxyRate + (1+a.Drift)*float64(i)
+		first := int(math.Floor(pos)) - 31
+		for j := first; j < first+64; j++ {
+			if j >= 0 && j < len(x) {
+				y[i] += x[j] * sincTap(pos-float64(j), 32)
+			}
+		}
+	}
+	return y
+}
+
+func noisy(rng *rand.Rand, x []float64, sigma float64) Samples {
+	out := make(Samples, len(x))
+	for i, v := range x {
+		out[i] = float32(v + sigma*rng.NormFloat64())
+	}
+	return out
+}
+
+func TestFindRecoversOffsetAndDrift(t *testing.T) {
+	for _, tt := range []struct {
+		name          string
+		truth         Alignment
+		length, noise float64
+		worst         float64 // seconds, anywhere along the clip
+	}{
+		{"clean minute", Alignment{12.345678, 41.2e-6}, 60, 0, 3e-6},
+		{"minute in noise", Alignment{7.000013, -55e-6}, 60, 0.1, 20e-6},
+		{"fast recorder", Alignment{3.25, 290e-6}, 40, 0, 3e-6},
+		{"ten minutes", Alignment{20.5, -120e-6}, 600, 0.1, 10e-6},
+		{"six seconds", Alignment{5.1, 20e-6}, 6, 0.02, 30e-6},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(1, uint64(tt.length)))
+			x := talk(rng, int((tt.length+40)*dsp.ProxyRate))
+			clip := noisy(rng, heard(x, int(tt.length*dsp.ProxyRate), tt.truth), tt.noise)
+			mid := tt.length / 3
+			f, err := Find(clip, noisy(rng, x, 0.001), Guess{At: mid, Sound: tt.truth.Sound(mid) + 0.013})
+			if err != nil || f == nil {
+				t.Fatalf("Find = %v, %v", f, err)
+			}
+			for _, at := range []float64{0, tt.length} {
+				if e := f.Sound(at) - tt.truth.Sound(at); math.Abs(e) > tt.worst {
+					t.Errorf("at %.0f s off by %.2f µs, want within %.2f µs", at, e*1e6, tt.worst*1e6)
+				}
+			}
+			t.Logf("strength %.1f, errors %.2f µs at 0, %.2f µs at end; sigma mid %.2f µs, drift %.3f ppm (error %.3f), halves %.2f µs",
+				f.Strength, (f.Sound(0)-tt.truth.Sound(0))*1e6, (f.Sound(tt.length)-tt.truth.Sound(tt.length))*1e6, f.MidSigma*1e6, f.DriftSigma*1e6, (f.Drift-tt.truth.Drift)*1e6, f.Halves*1e6)
+		})
+	}
+}
+
+func TestFindRejectsStrangers(t *testing.T) {
+	worst := 0.0
+	for seed := range uint64(30) {
+		rng := rand.New(rand.NewPCG(seed, 7))
+		clip := noisy(rng, talk(rng, 30*dsp.ProxyRate), 0.001)
+		sound := noisy(rng, talk(rng, 60*dsp.ProxyRate), 0.001)
+		f, err := Find(clip, sound, Guess{At: 15, Sound: 25})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f != nil {
+			worst = math.Max(worst, f.Strength)
+		}
+	}
+	t.Logf("strongest stranger %.2f", worst)
+	if worst > 7 {
+		t.Errorf("strangers reach %.2f standard deviations, want under 7", worst)
+	}
+}
+
+func BenchmarkFind(b *testing.B) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	x := talk(rng, 640*dsp.ProxyRate)
+	truth := Alignment{20.5, 40e-6}
+	clip := noisy(rng, heard(x, 600*dsp.ProxyRate, truth), 0.1)
+	sound := noisy(rng, x, 0.001)
+	b.ResetTimer()
+	for b.Loop() {
+		Find(clip, sound, Guess{At: 300, Sound: truth.Sound(300)})
+	}
+	b.ReportMetric(600*float64(b.N)/b.Elapsed().Seconds(), "audio_s/s")
+}

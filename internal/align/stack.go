@@ -1,0 +1,224 @@
+package align
+
+import (
+	"math"
+	"sort"
+)
+
+// A stack adds windows coherently. A point of it is (delta, slope): every
+// window k is read at lag delta + slope·(at[k]-mid).
+type stack struct {
+	windows []window
+	reach   int
+	mid     float64 // clip seconds
+	half    float64 // seconds from mid to the farthest window's middle
+	norm    float64 // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
+	noise   float64 // the deviation really seen where nothing matches, at least 1
+}
+
+// A peak is a place in a stack.
+type peak struct {
+	delta  float64 // seconds
+	slope  float64 // seconds per second
+	height float64 // in standard deviations of the stack where nothing matches; negative = polarity inverted
+}
+
+func newStack(windows []window, reach int) *stack {
+	s := &stack{windows: windows, reach: reach, noise: 1}
+	var sum, weights float64
+	for _, w := range windows {
+		sum += w.weight * w.at
+		weights += w.weight
+	}
+	s.mid = sum / weights
+	var squares float64
+	for _, w := range windows {
+		s.half = math.Max(s.half, math.Abs(w.at-s.mid))
+		squares += w.weight * w.weight
+	}
+	s.norm = 1 / math.Sqrt(squares)
+	return s
+}
+
+// search looks through all places with |slope| ≤ most and |delta| ≤ reach and
+// returns the one of greatest magnitude, to the nearest point. It sets noise.
+func (s *stack) search(most float64) peak {
+	n, step := 0, 0.0
+	if s.half > 0 && most > 0 {
+		step = lagStep / s.half
+		n = int(math.Ceil(most / step))
+	}
+	var best peak
+	var sample []float64
+	acc := make([]float32, 2*s.reach+1)
+	for i := -n; i <= n; i++ {
+		slope := float64(i) * step
+		s.sum(acc, slope)
+		for j, v := range acc {
+			if h := math.Abs(float64(v)); h > math.Abs(best.height) {
+				best = peak{float64(j-s.reach) * lagStep, slope, float64(v)}
+			}
+		}
+		if i%(1+n/16) == 0 {
+			for j := 0; j < len(acc); j += 5 {
+				sample = append(sample, math.Abs(float64(acc[j])))
+			}
+		}
+	}
+	// The median magnitude of a normal variable is 0.6745 of its deviation.
+	s.noise = math.Max(1, median(sample)/0.6745)
+	return best
+}
+
+func median(v []float64) float64 {
+	sort.Float64s(v)
+	if len(v) == 0 {
+		return 0
+	}
+	return v[len(v)/2]
+}
+
+// sum puts the stack at slope, for every delta within reach, into acc. Reads
+// past a window's reach count as nothing.
+func (s *stack) sum(acc []float32, slope float64) {
+	clear(acc)
+	for _, w := range s.windows {
+		shift := int(math.Round(slope * (w.at - s.mid) / lagStep))
+		from, to := max(0, -shift), min(len(acc), len(acc)-shift)
+		if from >= to {
+			continue
+		}
+		weight := float32(w.weight * s.norm)
+		src := w.r[from+shift : to+shift]
+		dst := acc[from:to][:len(src)]
+		for i, v := range src {
+			dst[i] += weight * v
+		}
+	}
+}
+
+// at reads the stack between points.
+func (s *stack) at(delta, slope float64) float64 {
+	var v float64
+	for i := range s.windows {
+		w := &s.windows[i]
+		v += w.weight * read(w.r, s.reach, delta+slope*(w.at-s.mid))
+	}
+	return v * s.norm
+}
+
+// read interpolates a correlation at a lag in seconds; 0 past its ends. The
+// points stand at twice the rate that the band needs, so that eight taps of a
+// windowed sinc are exact to about 1e-3 of the peak.
+func read(r []float32, reach int, lag float64) float64 {
+	x := lag/lagStep + float64(reach)
+	first := int(math.Floor(x)) - 3
+	if first < 0 || first+8 > len(r) {
+		return 0
+	}
+	var v float64
+	for j := 0; j < 8; j++ {
+		v += float64(r[first+j]) * sincTap(x-float64(first+j), 4.5)
+	}
+	return v
+}
+
+// refine climbs from p to the top nearby. With fixed the slope stays.
+func (s *stack) refine(p peak, fixed bool) peak {
+	sign := math.Copysign(1, p.height)
+	for range 20 {
+		g, h := s.curve(p.delta, p.slope, s.windows)
+		step := newton(g, h, sign, fixed)
+		step = step.limit(lagStep/2, slopeStep(s.half)/2)
+		p.delta += step.delta
+		p.slope += step.slope
+		if math.Abs(step.delta) < 1e-9 && math.Abs(step.slope)*s.half < 1e-9 {
+			break
+		}
+	}
+	p.height = s.at(p.delta, p.slope)
+	return p
+}
+
+func slopeStep(half float64) float64 { return lagStep / math.Max(half, 1e-3) }
+
+// gradient and hessian of a stack's height over (delta, slope).
+type gradient struct{ delta, slope float64 }
+type hessian struct{ dd, ds, ss float64 }
+
+func (g gradient) limit(delta, slope float64) gradient {
+	return gradient{
+		math.Max(-delta, math.Min(delta, g.delta)),
+		math.Max(-slope, math.Min(slope, g.slope)),
+	}
+}
+
+// curve gives the first and second derivatives of the sum of the windows'
+// heights at a place, by differences of half a point.
+func (s *stack) curve(delta, slope float64, windows []window) (g gradient, h hessian) {
+	const e = lagStep / 2
+	for i := range windows {
+		w := &windows[i]
+		t := w.at - s.mid
+		lag := delta + slope*t
+		a, b, c := read(w.r, s.reach, lag-e), read(w.r, s.reach, lag), read(w.r, s.reach, lag+e)
+		d1, d2 := w.weight*(c-a)/(2*e), w.weight*(a-2*b+c)/(e*e)
+		g.delta += d1
+		g.slope += d1 * t
+		h.dd += d2
+		h.ds += d2 * t
+		h.ss += d2 * t * t
+	}
+	return g, h
+}
+
+// newton is the step to the top of the parabola with slope g and curvature h,
+// for tops of the given sign. Where the curvature points the wrong way it is a
+// step uphill.
+func newton(g gradient, h hessian, sign float64, fixed bool) gradient {
+	g, h = gradient{g.delta * sign, g.slope * sign}, hessian{h.dd * sign, h.ds * sign, h.ss * sign}
+	if fixed || h.ss >= 0 {
+		if h.dd >= 0 {
+			return gradient{math.Copysign(lagStep/2, g.delta), 0}
+		}
+		return gradient{-g.delta / h.dd, 0}
+	}
+	det := h.dd*h.ss - h.ds*h.ds
+	if h.dd >= 0 || det <= 0 {
+		return gradient{math.Copysign(lagStep/4, g.delta), math.Copysign(1e-7, g.slope)}
+	}
+	return gradient{
+		-(h.ss*g.delta - h.ds*g.slope) / det,
+		-(h.dd*g.slope - h.ds*g.delta) / det,
+	}
+}
+
+// spread estimates the standard deviations of delta and slope at top p by the
+// grouped jackknife (Efron & Tibshirani 1993, ch. 11), one Newton step for
+// each left-out group. With fixed only delta's is estimated.
+func (s *stack) spread(p peak, fixed bool) (delta, slope, cov float64) {
+	groups := min(len(s.windows), 24)
+	sign := math.Copysign(1, p.height)
+	_, all := s.curve(p.delta, p.slope, s.windows)
+	if groups < 3 {
+		return math.Inf(1), math.Inf(1), 0
+	}
+	steps := make([]gradient, groups)
+	var mean gradient
+	for i := range steps {
+		lo, hi := i*len(s.windows)/groups, (i+1)*len(s.windows)/groups
+		g, h := s.curve(p.delta, p.slope, s.windows[lo:hi])
+		rest := hessian{all.dd - h.dd, all.ds - h.ds, all.ss - h.ss}
+		steps[i] = newton(gradient{-g.delta, -g.slope}, rest, sign, fixed)
+		mean.delta += steps[i].delta / float64(groups)
+		mean.slope += steps[i].slope / float64(groups)
+	}
+	var vd, vs, c float64
+	for _, st := range steps {
+		vd += (st.delta - mean.delta) * (st.delta - mean.delta)
+		vs += (st.slope - mean.slope) * (st.slope - mean.slope)
+		c += (st.delta - mean.delta) * (st.slope - mean.slope)
+	}
+	k := float64(groups-1) / float64(groups)
+	return math.Sqrt(k * vd), math.Sqrt(k * vs), k * c
+}
