@@ -1,0 +1,146 @@
+package store
+
+import (
+	"encoding/binary"
+	"io"
+	"math"
+	"os"
+)
+
+// A proxy file holds a recording's sound for measuring: mono samples in blocks
+// of proxyBlock, each a little-endian float32 scale and as many int16; a
+// sample is its int16 times the scale. Quiet recordings keep 15 bits this way.
+// The last block is padded; the number of samples is kept with the recording.
+const (
+	proxyBlock = 1024
+	proxyBytes = 4 + 2*proxyBlock
+)
+
+// A ProxyWriter writes a proxy file. Close or Discard must be called.
+type ProxyWriter struct {
+	aside *aside
+	hold  []float32
+	out   []byte
+	n     int
+	err   error
+}
+
+// CreateProxy begins a proxy under id and name.
+func (c *Cache) CreateProxy(id Identity, name string) (*ProxyWriter, error) {
+	a, err := c.create(id, name)
+	if err != nil {
+		return nil, err
+	}
+	return &ProxyWriter{aside: a, hold: make([]float32, 0, proxyBlock)}, nil
+}
+
+// Write takes the next samples.
+func (w *ProxyWriter) Write(samples []float32) error {
+	w.n += len(samples)
+	for len(samples) > 0 && w.err == nil {
+		n := min(proxyBlock-len(w.hold), len(samples))
+		w.hold = append(w.hold, samples[:n]...)
+		samples = samples[n:]
+		if len(w.hold) == proxyBlock {
+			w.block()
+		}
+	}
+	return w.err
+}
+
+func (w *ProxyWriter) block() {
+	var peak float64
+	for _, v := range w.hold {
+		if a := math.Abs(float64(v)); a > peak && !math.IsInf(a, 0) {
+			peak = a
+		}
+	}
+	scale := float32(peak / 32767)
+	w.out = binary.LittleEndian.AppendUint32(w.out, math.Float32bits(scale))
+	for i := range proxyBlock {
+		var q int16
+		if i < len(w.hold) && scale > 0 && w.hold[i] == w.hold[i] {
+			q = int16(math.Round(math.Max(-32767, math.Min(32767, float64(w.hold[i]/scale)))))
+		}
+		w.out = binary.LittleEndian.AppendUint16(w.out, uint16(q))
+	}
+	w.hold = w.hold[:0]
+	if len(w.out) >= 64*proxyBytes {
+		w.flush()
+	}
+}
+
+func (w *ProxyWriter) flush() {
+	if _, err := w.aside.tmp.Write(w.out); err != nil {
+		w.err = w.aside.cache.unwritable(err)
+	}
+	w.out = w.out[:0]
+}
+
+// Close finishes the file and returns the number of samples in it.
+func (w *ProxyWriter) Close() (int, error) {
+	if len(w.hold) > 0 {
+		w.block()
+	}
+	w.flush()
+	if w.err != nil {
+		w.aside.discard()
+		return 0, w.err
+	}
+	return w.n, w.aside.keep()
+}
+
+// Discard drops what was written.
+func (w *ProxyWriter) Discard() { w.aside.discard() }
+
+// A Proxy reads a proxy file at random. It is safe for concurrent use.
+type Proxy struct {
+	f *os.File
+	n int
+}
+
+// OpenProxy opens the proxy of n samples under id and name.
+func (c *Cache) OpenProxy(id Identity, name string, n int) (*Proxy, error) {
+	f, err := os.Open(c.path(id, name))
+	if err != nil {
+		return nil, unreadable(c.path(id, name), err)
+	}
+	return &Proxy{f, n}, nil
+}
+
+// HasProxy tells whether a proxy of n samples stands under id and name, whole.
+func (c *Cache) HasProxy(id Identity, name string, n int) bool {
+	info, err := os.Stat(c.path(id, name))
+	return err == nil && info.Size() == int64((n+proxyBlock-1)/proxyBlock)*proxyBytes
+}
+
+// Len returns the number of samples.
+func (p *Proxy) Len() int { return p.n }
+
+// Close closes the file.
+func (p *Proxy) Close() error { return p.f.Close() }
+
+// ReadAt fills dst with the samples from index at on; outside the recording
+// there is silence.
+func (p *Proxy) ReadAt(dst []float32, at int) error {
+	clear(dst)
+	lo, hi := max(at, 0), min(at+len(dst), p.n)
+	if lo >= hi {
+		return nil
+	}
+	first, last := lo/proxyBlock, (hi-1)/proxyBlock
+	raw := make([]byte, (last-first+1)*proxyBytes)
+	if _, err := p.f.ReadAt(raw, int64(first)*proxyBytes); err != nil && err != io.EOF {
+		return unreadable(p.f.Name(), err)
+	}
+	for b := first; b <= last; b++ {
+		block := raw[(b-first)*proxyBytes:][:proxyBytes]
+		scale := math.Float32frombits(binary.LittleEndian.Uint32(block))
+		from, to := max(lo, b*proxyBlock), min(hi, (b+1)*proxyBlock)
+		q := block[4+2*(from-b*proxyBlock):]
+		for i := range to - from {
+			dst[from-at+i] = scale * float32(int16(binary.LittleEndian.Uint16(q[2*i:])))
+		}
+	}
+	return nil
+}
