@@ -1,0 +1,243 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"earshot/internal/app"
+	"earshot/internal/fault"
+	"earshot/internal/shoot"
+)
+
+// marry is `earshot marry`: finished clips.
+func (f *face) marry() *cobra.Command {
+	var opt app.MarryOptions
+	var also string
+	c := &cobra.Command{
+		Use:   "marry PATH... --to DIR",
+		Short: "write finished clips: the picture with its well recorded sound",
+		Long: `Write a finished clip for every take that is sure: the picture copied packet
+for packet, the good sound laid on it and kept on it along the whole length,
+the camera's own sound ("scratch") kept as a further track. Each written clip
+is opened again and measured before it counts as done.
+
+PATHs are files and folders holding clips and sounds in any order. Nothing is
+guessed: an unsure take is not married unless --also unsure is given. What is
+already there and still right is left as it is; originals are only read.`,
+		Example: `earshot marry card1 recorder --to married
+earshot marry shoot --to married --sound aac --scratch drop
+earshot marry shoot --to married --distance 4.5 --celsius 12`,
+		Annotations: map[string]string{exitKey: exitsOfMany},
+		Args:        takesPaths,
+		RunE: func(c *cobra.Command, args []string) error {
+			cases, err := f.open(c.Context())
+			if err != nil {
+				return err
+			}
+			opt.Paths, opt.Unsure, opt.Progress = args, also == "unsure", f.term.progress
+			result, err := cases.Marry(c.Context(), opt)
+			if err != nil {
+				return err
+			}
+			f.status = marryStatus(result)
+			f.notes(result.Pair.Notes)
+			if f.json {
+				return f.term.document(marryJSON(result))
+			}
+			f.term.print(marryText(f.term.out, result, opt.Unsure)...)
+			return nil
+		},
+	}
+	marryFlags(c, &opt, &also)
+	f.jsonFlag(c)
+	freshFlag(c, &opt.Fresh)
+	return c
+}
+
+func marryFlags(c *cobra.Command, opt *app.MarryOptions, also *string) {
+	flags := c.Flags()
+	words := func(to *string, name, first, usage string, more ...string) {
+		*to = first
+		list := append([]string{}, more...)
+		if first != "" {
+			list = append([]string{first}, list...)
+		}
+		flags.Var(&choice{to, list}, name, usage)
+		complete(c, name, list...)
+	}
+	flags.StringVar(&opt.To, "to", "married", "`dir` to write into, made when missing")
+	words(&opt.Sound, "sound", "pcm", "how to store the good `sound`: pcm is exact (MOV), aac is small (MP4)", "aac")
+	words(&opt.Scratch, "scratch", "keep", "`keep` or drop the camera's own sound as a further track", "drop")
+	words(&opt.Gaps, "gaps", "scratch", "what to hear where the good sound is missing: scratch or silence, as `fill`", "silence")
+	flags.Var(&number{to: &opt.Distance, low: 0, high: 1000}, "distance",
+		"lay the sound where light would have it for a talker so many `metres` from the camera; without it the sound lies on what the camera heard")
+	flags.Var(&number{plain: &opt.Celsius, low: -90, high: 60}, "celsius", "air temperature for --distance, in `degrees`; 20 when not given")
+	flags.StringVar(&opt.Name, "name", "{clip}_married", "`pattern` for the new names; {clip} is the clip's own name without its ending")
+	flags.BoolVar(&opt.Again, "again", false, "replace finished clips that stand in the way")
+	words(also, "also", "", "marry these `takes` too: unsure", "unsure")
+	flags.BoolVar(&opt.Digest, "digest", false, "put the SHA-256 of every original into the report")
+}
+
+// A number is a flag for a finite number between two bounds.
+type number struct {
+	to        **float64 // where nil means not given
+	plain     *float64
+	low, high float64
+}
+
+// Set implements pflag.Value.
+func (n *number) Set(s string) error {
+	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+	if err != nil || !(v >= n.low && v <= n.high) {
+		return fmt.Errorf("give a number from %g to %g", n.low, n.high)
+	}
+	if n.to != nil {
+		*n.to = &v
+		return nil
+	}
+	if v == 0 {
+		// In the options zero means 20 degrees. So small a number means the
+		// freezing point and gives the same speed of sound.
+		v = math.SmallestNonzeroFloat64
+	}
+	*n.plain = v
+	return nil
+}
+
+// String implements pflag.Value.
+func (n *number) String() string { return "" }
+
+// Type implements pflag.Value.
+func (n *number) Type() string { return "number" }
+
+// marryStatus is the exit status for a run that came to its end.
+func marryStatus(r *app.MarryResult) int {
+	for _, m := range r.Clips {
+		if m.State == "failed" {
+			return exitFailed
+		}
+	}
+	return statusOf(r.Pair.Document)
+}
+
+// A marryDocument is what `earshot marry --json` prints.
+type marryDocument struct {
+	Version int            `json:"version"`
+	Pair    shoot.Document `json:"pair"`
+	Clips   []app.Married  `json:"clips"`
+	Report  string         `json:"report"`
+	Notes   []string       `json:"notes"`
+}
+
+func marryJSON(r *app.MarryResult) marryDocument {
+	d := marryDocument{Version: 1, Pair: whole(r.Pair.Document), Clips: append([]app.Married{}, r.Clips...),
+		Report: r.Report, Notes: filled(r.Pair.Notes)}
+	for i := range d.Clips {
+		t := &d.Clips[i].Take
+		t.Spans, t.Claps, t.Why = filled(t.Spans), filled(t.Claps), filled(t.Why)
+	}
+	return d
+}
+
+// marryText lays out what was written.
+func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
+	name := names(documentPaths(r.Pair.Document))
+	rows := make([]row, len(r.Clips))
+	done, fresh, unsure := 0, 0, 0
+	for i, m := range r.Clips {
+		rows[i] = marriedRow(m, name)
+		switch {
+		case m.State == "written":
+			done, fresh = done+1, fresh+1
+		case m.State == "kept":
+			done++
+		case m.State == "passed" && m.Take.Verdict == shoot.Unsure:
+			unsure++
+		}
+	}
+	var lines []string
+	if len(rows) > 0 {
+		lines = table(s, "verdict", rows)
+	}
+	if rest := restText(s, r.Pair.Document, name); len(rest) > 0 {
+		if len(rows) > 0 {
+			lines = append(lines, "")
+		}
+		lines = append(lines, rest...)
+	}
+	lines = append(append(lines, ""), wrap(pairSummary(r.Pair.Document), s.width-1)...)
+	if done > 0 {
+		text := fmt.Sprintf("%s in %s", count(done, "finished clip"), folderOf(r))
+		if fresh < done {
+			text += fmt.Sprintf(" (%d new, %d already there)", fresh, done-fresh)
+		}
+		lines = append(lines, text)
+	} else {
+		lines = append(lines, "No clip was written.")
+	}
+	if unsure > 0 && !alsoUnsure {
+		lines = append(lines, count(unsure, "unsure take")+" not married; to have them too, add --also unsure")
+	}
+	if r.Report != "" {
+		lines = append(lines, "Report: "+fault.Escape(strings.TrimSuffix(r.Report, ".json")+".txt"))
+	}
+	return lines
+}
+
+// folderOf is where the finished clips are.
+func folderOf(r *app.MarryResult) string {
+	for _, m := range r.Clips {
+		if m.Out != "" {
+			return fault.Quote(filepath.ToSlash(filepath.Dir(m.Out)))
+		}
+	}
+	return fault.Quote(filepath.ToSlash(filepath.Dir(r.Report)))
+}
+
+// marriedRow is one clip's row: the measured columns, and what became of it.
+func marriedRow(m app.Married, name func(string) string) row {
+	r := takeRow(m.Take, name)
+	r.clip, r.sound = name(m.Clip), name(m.Sound)
+	if m.Sound == "" && m.Take.Sound == "" {
+		r.offset, r.drift = "-", "-"
+	}
+	switch m.State {
+	case "written", "kept":
+		state := m.State
+		if state == "kept" {
+			state = "already there"
+		}
+		r.below = append(r.below, state+": "+fault.Escape(filepath.Base(m.Out))+proved(m.Proof))
+	case "failed":
+		r.word, r.tone = "failed", bad
+		r.below = append(r.below, oneLine(m.Error))
+	default:
+		if r.word == "" {
+			r.word = string(shoot.Single)
+		}
+		r.below = append(r.below, "not married: "+because(m.Why))
+	}
+	if m.Laid != "" && m.Laid != "on the scratch" {
+		r.below = append(r.below, oneLine(m.Laid))
+	}
+	for _, gap := range m.Fills {
+		r.below = append(r.below, fmt.Sprintf("no good sound from %s to %s: %s there", moment(gap.From), moment(gap.To), oneLine(gap.With)))
+	}
+	return r
+}
+
+// proved says in a few words what measuring the written file gave.
+func proved(p *app.Proof) string {
+	if p == nil {
+		return ""
+	}
+	if p.State == app.NoTelling {
+		return ", " + app.NoTelling + " how it lies"
+	}
+	return fmt.Sprintf(", %s, %s, seam at most %s", p.State, lateness(p.Late), millis(p.Seam.Max))
+}
