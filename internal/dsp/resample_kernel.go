@@ -23,9 +23,9 @@ const (
 //
 //	rows[p·taps + j] = h(p/phases + half - 1 - j),  taps = 2·half.
 //
-// Between rows the weights run straight. That adds an error of at most
-// ω²/(8·phases²) with ω in radians per row step's sample; each image it makes
-// is ω²/(2π²·phases²), below -129 dB for ω = 0.91π and 1024 phases.
+// Between rows the weights run straight. To a tone of ω radians per input
+// sample that adds images of (ω/phases)²/2π² each, at most -129 dB for 1024
+// phases and ω = 0.91π; a longer step narrows ω and needs fewer phases.
 type resampleKernel struct {
 	half, taps int
 	shift      uint // phases = 1 << shift
