@@ -22,11 +22,11 @@ speech chime6_inear_S01-P02-942311_943384.flac dinner-p02
 speech chime6_inear_S01-P03-158380_159040.flac dinner-p03
 speech chime6_inear_S01-P04-658210_658742.flac dinner-p04
 
-room() { # original, short name, fade from, end, rate: first channel, 16 bit
-	ffmpeg -v error -y -i "$from/rir/$1" -af "pan=mono|c0=c0,afade=t=out:st=$3:d=0.1,atrim=end=$4" \
+room() { # original, short name, fade from, end, rate, channel: 16 bit
+	ffmpeg -v error -y -i "$from/rir/$1" -af "pan=mono|c0=c$6,afade=t=out:st=$3:d=0.1,atrim=end=$4" \
 		-ar "$5" -map_metadata -1 -fflags +bitexact -flags +bitexact -c:a pcm_s16le "$here/rir/$2.wav"
 }
-room kitchen-true-stereo.wav kitchen 0.7 0.8 44100
-room seminar_room_board_clap.wav seminar-room 0.8 0.9 44100
-room genesis6_studio_live_room.wav live-room 0.9 1.0 48000
-room museum_basement_hand_clap.wav stone-cellar 1.5 1.6 32000
+room kitchen-true-stereo.wav kitchen 0.7 0.8 44100 3
+room seminar_room_board_clap.wav seminar-room 0.8 0.9 44100 0
+room genesis6_studio_live_room.wav live-room 0.9 1.0 48000 0
+room museum_basement_hand_clap.wav stone-cellar 1.5 1.6 32000 0
