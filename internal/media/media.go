@@ -54,6 +54,10 @@ type Engine interface {
 	// plan.Out is removed.
 	Render(ctx context.Context, plan Plan, sound io.Reader) error
 
+	// Limits says in words what of plan.Clip the finished clip cannot hold or
+	// cannot hold unchanged; empty when everything is kept. It reads nothing.
+	Limits(plan Plan) []string
+
 	// PictureDigest returns a SHA-256 in hex over the packets of every
 	// picture stream of path, in order: the proof that two files show the
 	// same picture data.

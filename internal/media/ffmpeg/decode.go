@@ -1,0 +1,155 @@
+package ffmpeg
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"earshot/internal/fault"
+	"earshot/internal/media"
+)
+
+const (
+	warmUp = 2.0 // seconds decoded and thrown away before a window, for codecs that build on what came before
+	runIn  = 1.0 // seconds resampled and thrown away, so that a window holds what the whole file would
+)
+
+// seekable lists the containers whose time stamps after a seek can be trusted
+// to the sample. In the others a window is decoded from the start.
+var seekable = []string{"mov", "mp4", "m4a", "3gp", "mkv", "avi", "mpegts", "wav", "aiff", "caf", "flac"}
+
+// decodeWords asks for one sound stream as float32 on stdout, first sample at
+// req.From. Extra are further input options.
+//
+// The engine keeps the container's time stamps. Its resampler pads or cuts so
+// that the stream begins at the file's zero (or at a whole second before
+// From), and fills holes of 100 ms and more; then samples are counted.
+func decodeWords(info media.Info, req media.Decode, extra ...string) []word {
+	s := info.Sounds[req.Stream]
+	rate := req.Rate
+	if rate == 0 {
+		rate = s.Rate
+	}
+	base := math.Floor(max(0, req.From-runIn))
+	ws := words("-hide_banner", "-nostdin", "-v", "error", "-copyts")
+	if base > 0 && slices.Contains(seekable, info.Container) {
+		at := strconv.FormatFloat(info.Zero+base-warmUp, 'f', 6, 64)
+		ws = append(ws, words("-seek_timestamp", "1", "-noaccurate_seek", "-ss", at)...)
+	}
+	ws = append(ws, words("-threads", "1")...)
+	ws = append(ws, words(extra...)...)
+	ws = append(ws, input(req.Path)...)
+	return append(ws, words("-map", fmt.Sprintf("0:%d", s.Stream), "-map_metadata", "-1",
+		"-af", decodeFilters(s, info.Zero, base, rate, req), "-c:a", "pcm_f32le", "-f", "f32le", "pipe:1")...)
+}
+
+func decodeFilters(s media.Sound, zero, base float64, rate int, req media.Decode) string {
+	first := int64(math.Round(zero*float64(s.Rate))) + int64(base)*int64(s.Rate)
+	f := []string{fmt.Sprintf("aresample=async=1:min_comp=0.00001:min_hard_comp=0.1:first_pts=%d", first)}
+	if req.Mono && s.Channels > 1 {
+		f = append(f, downmix(s.Channels))
+	}
+	if rate != s.Rate {
+		f = append(f, fmt.Sprintf("aresample=%d", rate))
+	}
+	var trim []string
+	if skip := samples(req.From-base, rate); skip > 0 {
+		trim = append(trim, fmt.Sprintf("start_sample=%d", skip))
+	}
+	if req.To > 0 {
+		trim = append(trim, fmt.Sprintf("end_sample=%d", max(0, samples(req.To-base, rate))))
+	}
+	if trim != nil {
+		f = append(f, "atrim="+strings.Join(trim, ":"))
+	}
+	return strings.Join(f, ",")
+}
+
+// downmix gives every one of n channels the weight 1/n.
+func downmix(n int) string {
+	var b strings.Builder
+	b.WriteString("pan=mono|c0=")
+	for i := range n {
+		if i > 0 {
+			b.WriteByte('+')
+		}
+		fmt.Fprintf(&b, "%.9f*c%d", 1/float64(n), i)
+	}
+	return b.String()
+}
+
+func samples(seconds float64, rate int) int64 { return int64(math.Round(seconds * float64(rate))) }
+
+// Decode calls fn with successive blocks of one sound stream.
+func (e *Engine) Decode(ctx context.Context, req media.Decode, fn func(block []float32) error) error {
+	const op = "read sound"
+	if err := checkInput(op, req.Path); err != nil {
+		return err
+	}
+	if req.Info == nil {
+		info, err := e.Probe(ctx, req.Path)
+		if err != nil {
+			return err
+		}
+		req.Info = &info
+	}
+	s, err := sound(op, req.Path, *req.Info, req.Stream)
+	if err != nil {
+		return err
+	}
+	if req.To > 0 && req.To <= req.From {
+		return nil
+	}
+	channels := s.Channels
+	if req.Mono {
+		channels = 1
+	}
+	f := &floats{frame: channels, fn: fn}
+	j := job{tool: "ffmpeg", words: decodeWords(*req.Info, req, wavOptions(*req.Info, req.Path)...), stdout: f.take}
+	res, err := e.run(ctx, j, "")
+	if err != nil {
+		return settle(op, req.Path, err)
+	}
+	if f.count == 0 && res.code != 0 {
+		return explain(op, req.Path, res, fault.Unreadable)
+	}
+	if f.count == 0 && req.From == 0 {
+		return &fault.Error{Kind: fault.Unreadable, Op: op, Subject: req.Path, Err: errors.New("the sound stream holds no sound"),
+			Hint: "check that the file is whole and plays"}
+	}
+	return nil
+}
+
+// floats turns bytes into blocks of whole frames of float32.
+type floats struct {
+	frame int // samples in a frame: channels
+	fn    func([]float32) error
+	count int64 // samples handed on
+	rest  []byte
+	block []float32
+}
+
+func (f *floats) take(b []byte) error {
+	if len(f.rest) > 0 {
+		b = append(f.rest, b...)
+	}
+	n := len(b) / (4 * f.frame) * f.frame
+	if cap(f.block) < n {
+		f.block = make([]float32, n)
+	}
+	f.block = f.block[:n]
+	for i := range f.block {
+		f.block[i] = math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:]))
+	}
+	f.rest = append([]byte(nil), b[4*n:]...)
+	if n == 0 {
+		return nil
+	}
+	f.count += int64(n)
+	return f.fn(f.block)
+}
