@@ -53,7 +53,10 @@ earshot doctor --engine native`,
 func (f *face) examine(c *cobra.Command) (*app.Health, error) {
 	cases, err := f.open(c.Context())
 	if err == nil {
-		return cases.Doctor(c.Context())
+		var health *app.Health
+		if health, err = cases.Doctor(c.Context()); err == nil {
+			return health, nil
+		}
 	}
 	if fault.KindOf(err) != fault.Engine {
 		return nil, err

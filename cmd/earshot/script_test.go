@@ -1,0 +1,49 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"earshot/internal/media/ffmpeg"
+)
+
+// TestMain makes the test binary answer as `earshot` too, and as the child
+// process of the embedded engine.
+func TestMain(m *testing.M) {
+	if handled, status := ffmpeg.ChildMain(os.Args[1:]); handled {
+		os.Exit(status)
+	}
+	testscript.Main(m, map[string]func(){
+		"earshot": func() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) },
+	})
+}
+
+// TestScripts runs the whole program. Each script in testdata says what it is
+// about in its first line.
+func TestScripts(t *testing.T) {
+	kept := t.TempDir()
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata",
+		RequireExplicitExec: true,
+		Setup: func(env *testscript.Env) error {
+			// One cache for all scripts: a compiled engine serves them all.
+			env.Setenv("EARSHOT_CACHE", filepath.Join(kept, "cache"))
+			env.Setenv("NO_COLOR", "1")
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"status":  status,
+			"onejson": oneJSON,
+			"naughty": naughty,
+			"record":  record,
+		},
+		Condition: func(cond string) (bool, error) {
+			_, err := exec.LookPath(cond)
+			return err == nil, nil
+		},
+	})
+}
