@@ -1,0 +1,45 @@
+# make check is what CI runs; the rest is for people.
+
+GO          ?= go
+STATICCHECK ?= honnef.co/go/tools/cmd/staticcheck@v0.8.2
+VERSION     ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo devel)
+FLAGS       := -trimpath -buildvcs=false -ldflags "-s -w -X main.version=$(VERSION)"
+
+# The race detector needs a C compiler; without one the tests run plain.
+RACE := $(shell command -v $$($(GO) env CC) >/dev/null 2>&1 && [ "$$($(GO) env CGO_ENABLED)" = 1 ] && echo -race)
+
+.PHONY: build test check bench demo cross man clean
+
+build:
+	CGO_ENABLED=0 $(GO) build $(FLAGS) -o earshot ./cmd/earshot
+
+test:
+	$(GO) test ./...
+
+check:
+	@unformatted=$$(gofmt -l $$(find . -name '*.go' -not -path './dist/*')); \
+	if [ -n "$$unformatted" ]; then echo "not as gofmt writes it:"; echo "$$unformatted"; exit 1; fi
+	$(GO) vet ./...
+	$(GO) run $(STATICCHECK) ./...
+	@[ -n "$(RACE)" ] || echo "no C compiler: testing without the race detector"
+	$(GO) test $(RACE) -timeout 30m ./...
+
+bench:
+	$(GO) test -run '^$$' -bench . ./...
+
+demo: build
+	./earshot demo
+
+cross:
+	@set -e; for os in linux darwin windows; do for arch in amd64 arm64; do \
+		end=; [ $$os = windows ] && end=.exe; \
+		echo "dist/earshot-$$os-$$arch$$end"; \
+		CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch $(GO) build $(FLAGS) -o dist/earshot-$$os-$$arch$$end ./cmd/earshot; \
+	done; done
+	cp LICENSE NOTICE dist/
+
+man:
+	$(GO) run ./cmd/earshot man dist/man
+
+clean:
+	rm -rf earshot dist earshot-demo married
