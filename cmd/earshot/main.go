@@ -24,7 +24,7 @@ var version string
 
 func main() {
 	// The embedded engine runs in a child process, which is this program.
-	if handled, status := ffmpeg.ChildMain(os.Args[1:]); handled {
+	if handled, status := ffmpeg.ChildMain(os.Args); handled {
 		os.Exit(status)
 	}
 	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))

@@ -14,7 +14,7 @@ import (
 // TestMain makes the test binary answer as `earshot` too, and as the child
 // process of the embedded engine.
 func TestMain(m *testing.M) {
-	if handled, status := ffmpeg.ChildMain(os.Args[1:]); handled {
+	if handled, status := ffmpeg.ChildMain(os.Args); handled {
 		os.Exit(status)
 	}
 	testscript.Main(m, map[string]func(){

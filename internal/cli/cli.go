@@ -134,7 +134,7 @@ func (f *face) root() *cobra.Command {
 	flags := root.PersistentFlags()
 	f.engine = "auto"
 	flags.Var(&choice{&f.engine, []string{"auto", "embedded", "native"}}, "engine",
-		"media `engine`: auto, embedded or native (the ffmpeg found on PATH)")
+		"media engine; native is the ffmpeg found on PATH")
 	flags.StringVar(&f.cache, "cache", f.env.Getenv("EARSHOT_CACHE"),
 		"`folder` for what earshot keeps for itself; also EARSHOT_CACHE")
 	flags.BoolP("help", "h", false, "show help and stop")

@@ -53,7 +53,7 @@ earshot demo --to try`,
 			return nil
 		},
 	}
-	c.Flags().StringVar(&opt.To, "to", "earshot-demo", "`dir` to write into, made when missing")
+	c.Flags().StringVar(&opt.To, "to", "earshot-demo", "where to write; the `dir` is made when missing")
 	f.jsonFlag(c)
 	return c
 }

@@ -66,8 +66,8 @@ func flagLines(s sink, title string, flags *pflag.FlagSet) []string {
 			return
 		}
 		name, usage := flagWords(fl)
-		text := wrap(usage, s.width-24)
-		if cells(name) > 20 {
+		text := wrap(usage, s.width-35)
+		if cells(name) > 30 {
 			lines = append(lines, "  "+name)
 			name = ""
 		}
@@ -75,7 +75,7 @@ func flagLines(s sink, title string, flags *pflag.FlagSet) []string {
 			if i > 0 {
 				name = ""
 			}
-			lines = append(lines, "  "+pad(name, 22, false)+line)
+			lines = append(lines, "  "+pad(name, 32, false)+line)
 		}
 	})
 	return lines
@@ -84,15 +84,19 @@ func flagLines(s sink, title string, flags *pflag.FlagSet) []string {
 // flagWords returns a flag as it is typed, and what it does.
 func flagWords(fl *pflag.Flag) (name, usage string) {
 	value, usage := pflag.UnquoteUsage(fl)
+	value = strings.ToUpper(value)
+	if c, ok := fl.Value.(*choice); ok {
+		value = c.Type()
+	}
 	name = "--" + fl.Name
 	if fl.Shorthand != "" {
 		name = "-" + fl.Shorthand + ", " + name
 	}
 	if value != "" {
-		name += " " + strings.ToUpper(value)
+		name += " " + value
 	}
 	if d := fl.DefValue; d != "" && d != "false" && d != "[]" && fl.Name != "cache" {
-		usage += " (" + d + " when not given)"
+		usage += " (default " + d + ")"
 	}
 	return name, usage
 }

@@ -70,16 +70,16 @@ func marryFlags(c *cobra.Command, opt *app.MarryOptions, also *string) {
 		flags.Var(&choice{to, list}, name, usage)
 		complete(c, name, list...)
 	}
-	flags.StringVar(&opt.To, "to", "married", "`dir` to write into, made when missing")
-	words(&opt.Sound, "sound", "pcm", "how to store the good `sound`: pcm is exact (MOV), aac is small (MP4)", "aac")
-	words(&opt.Scratch, "scratch", "keep", "`keep` or drop the camera's own sound as a further track", "drop")
-	words(&opt.Gaps, "gaps", "scratch", "what to hear where the good sound is missing: scratch or silence, as `fill`", "silence")
+	flags.StringVar(&opt.To, "to", "married", "where to write; the `dir` is made when missing")
+	words(&opt.Sound, "sound", "pcm", "how to store the good sound: pcm is exact (in MOV), aac is small (in MP4)", "aac")
+	words(&opt.Scratch, "scratch", "keep", "the camera's own sound as a further track", "drop")
+	words(&opt.Gaps, "gaps", "scratch", "what to hear where the good sound is missing", "silence")
 	flags.Var(&number{to: &opt.Distance, low: 0, high: 1000}, "distance",
-		"lay the sound where light would have it for a talker so many `metres` from the camera; without it the sound lies on what the camera heard")
-	flags.Var(&number{plain: &opt.Celsius, low: -90, high: 60}, "celsius", "air temperature for --distance, in `degrees`; 20 when not given")
-	flags.StringVar(&opt.Name, "name", "{clip}_married", "`pattern` for the new names; {clip} is the clip's own name without its ending")
+		"lay the sound where it was seen, for a talker so many `metres` from the camera; without it, where the camera heard it")
+	flags.Var(&number{plain: &opt.Celsius, low: -90, high: 60}, "celsius", "air temperature for --distance, in `degrees` (default 20)")
+	flags.StringVar(&opt.Name, "name", "{clip}_married", "`pattern` for the new names, where {clip} is the clip's own, without its ending")
 	flags.BoolVar(&opt.Again, "again", false, "replace finished clips that stand in the way")
-	words(also, "also", "", "marry these `takes` too: unsure", "unsure")
+	words(also, "also", "", "marry unsure takes too", "unsure")
 	flags.BoolVar(&opt.Digest, "digest", false, "put the SHA-256 of every original into the report")
 }
 
