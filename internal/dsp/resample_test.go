@@ -122,6 +122,28 @@ func slicesSame(a, b []float32) bool {
 	return true
 }
 
+// One sample reaches as far as Reach says, to both sides, and no further.
+func TestResampleReach(t *testing.T) {
+	for _, step := range []float64{1.0001, 44100.0 / 48000, 1.0 / 6, 4} {
+		reach := NewResampler(1, 0, step).Reach()
+		in := make([]float32, 8000)
+		in[4000] = 1
+		near := 0
+		for i, v := range Resample(in, 1, 0.3, step, int(8000/step)) {
+			away := math.Abs(0.3 + step*float64(i) - 4000)
+			if away > float64(reach) && v != 0 {
+				t.Fatalf("step %g: %g at %.1f frames away, reach %d", step, v, away, reach)
+			}
+			if away > 0.9*float64(reach) && v != 0 {
+				near++
+			}
+		}
+		if near == 0 {
+			t.Errorf("step %g: nothing near the end of a reach of %d", step, reach)
+		}
+	}
+}
+
 // Channels must not leak into each other, however many there are.
 func TestResampleChannels(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 3))

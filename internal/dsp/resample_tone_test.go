@@ -58,13 +58,13 @@ func spur(y []float32, w float64) float64 {
 // sampled sine. Required: 0.1 dB, 0.01 samples, -100 dB. Held here: 0.001 dB,
 // 0.0001 samples, -120 dB.
 func TestResampleTones(t *testing.T) {
-	const n = 1 << 14
+	const n = 1 << 13
 	for _, tt := range resampleTestCases {
 		t.Run(tt.name, func(t *testing.T) {
 			step := tt.in / tt.out * (1 + tt.ppm/1e6)
 			var ripple, late, image float64
 			image = math.Inf(-1)
-			for _, part := range []float64{0.0021, 0.02, 0.05, 0.173, 0.35, 0.5, 0.61, 0.75, 0.87, 0.93, 0.97, 1} {
+			for _, part := range []float64{0.0051, 0.05, 0.173, 0.35, 0.61, 0.87, 0.97, 1} {
 				hz := part * tt.bandEdge
 				w := 2 * math.Pi * hz / tt.in
 				const margin = 2000 // the tone starts long before and ends long after
@@ -86,12 +86,12 @@ func TestResampleTones(t *testing.T) {
 // When the rate goes down, nothing above the new Nyquist frequency may fold
 // back; when it goes up, nothing may appear above the old one.
 func TestResampleAliases(t *testing.T) {
-	const n = 1 << 13
+	const n = 1 << 12
 	for _, tt := range []struct{ in, out float64 }{
 		{96000, 48000}, {88200, 48000}, {192000, 48000}, {48000, 44100}, {48000, 16000}, {48000, 8000},
 	} {
 		step := tt.in / tt.out
-		for _, part := range []float64{1.001, 1.01, 1.05, 1.3, 1.7, 1.9, 1.99} {
+		for _, part := range []float64{1.001, 1.05, 1.3, 1.9} {
 			hz := part * tt.out / 2
 			if hz >= tt.in/2 {
 				continue
