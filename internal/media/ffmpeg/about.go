@@ -5,10 +5,8 @@ import (
 	"slices"
 
 	"earshot/internal/media"
+	"earshot/internal/media/ffmpeg/module"
 )
-
-// moduleVersion is what the embedded build says of itself.
-const moduleVersion = "n5.1.10"
 
 // About names the engine that runs.
 func (e *Engine) About(ctx context.Context) (media.About, error) {
@@ -18,7 +16,7 @@ func (e *Engine) About(ctx context.Context) (media.About, error) {
 	}
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	a := media.About{Name: r.name(), Version: moduleVersion, Licence: "GPL-3.0-or-later", Notes: slices.Clone(e.notes)}
+	a := media.About{Name: r.name(), Version: module.Version, Licence: "GPL-3.0-or-later", Notes: slices.Clone(e.notes)}
 	if n, ok := r.(*native); ok {
 		a.Version, a.Path = n.version, n.ffmpeg
 	}
