@@ -122,7 +122,7 @@ func (t *terminal) say(text string) {
 	defer t.mu.Unlock()
 	t.wipe()
 	for _, line := range strings.Split(strings.TrimRight(text, "\n"), "\n") {
-		io.WriteString(t.err.w, line+"\n")
+		io.WriteString(t.err.w, oneLine(line)+"\n")
 	}
 }
 
