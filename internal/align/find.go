@@ -224,24 +224,40 @@ func (f *Found) Fix(drift, sigma float64) {
 	f.locals()
 }
 
-// firstArrival looks for an earlier top than p within what a room can put
-// between direct sound and a strong reflection: the offset belongs to the
-// direct sound. An earlier top counts when it has the same sign, half the
-// height, and stands clear of the noise.
+// firstArrival looks for the direct sound when p may be a strong reflection.
+// The camera hears a reflection later than the direct sound, so that against
+// the body mic it lies at a smaller lag: the direct sound is the top of the
+// largest lag. A top of either sign counts when it lies within what a room can
+// put between the two, has a third of the height, and stands clear of the
+// noise. A top that leads a much higher one by less than a ripple of the band
+// is that one's side lobe.
 func (s *stack) firstArrival(p peak) peak {
-	const back = 0.020 // seconds: a path 7 m longer
-	least := math.Max(0.5*math.Abs(p.height), 7)
-	sign := math.Copysign(1, p.height)
-	const fine = lagStep
-	prev, here := 0.0, sign*s.at(p.delta-back-fine, p.slope)
-	for lag := p.delta - back; lag < p.delta-4*fine; lag += fine {
-		next := sign * s.at(lag+fine, p.slope)
-		if here >= least && here > prev && here >= next {
-			return s.refine(peak{lag, p.slope, sign * here}, len(s.windows) < 3)
+	const (
+		room   = 0.020   // seconds: a path 7 m longer
+		ripple = 0.00013 // seconds: half a period at the band's middle
+	)
+	least := math.Max(0.35*math.Abs(p.height), 6*s.noise)
+	var first peak
+	prev, here := 0.0, s.at(p.delta+room, p.slope)
+	for lag := p.delta + room - lagStep; lag > p.delta-ripple; lag -= lagStep {
+		next := s.at(lag, p.slope)
+		size := math.Abs(here)
+		if size > math.Abs(prev) && size >= math.Abs(next) && size >= least {
+			switch {
+			case first.height == 0:
+				first = peak{lag + lagStep, p.slope, here}
+			case first.delta-(lag+lagStep) > ripple:
+				return s.refine(first, len(s.windows) < 3)
+			case size > 1.3*math.Abs(first.height):
+				first = peak{lag + lagStep, p.slope, here}
+			}
 		}
 		prev, here = here, next
 	}
-	return p
+	if first.height == 0 {
+		return p
+	}
+	return s.refine(first, len(s.windows) < 3)
 }
 
 // locals measures every window by itself: the seam.

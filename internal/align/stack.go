@@ -49,7 +49,6 @@ func (s *stack) search(most float64) peak {
 		n = int(math.Ceil(most / step))
 	}
 	var best peak
-	var sample []float64
 	acc := make([]float32, 2*s.reach+1)
 	for i := -n; i <= n; i++ {
 		slope := float64(i) * step
@@ -59,15 +58,41 @@ func (s *stack) search(most float64) peak {
 				best = peak{float64(j-s.reach) * lagStep, slope, float64(v)}
 			}
 		}
-		if i%(1+n/16) == 0 {
-			for j := 0; j < len(acc); j += 5 {
-				sample = append(sample, math.Abs(float64(acc[j])))
+	}
+	s.noise = s.quiet(best, float64(n)*step)
+	return best
+}
+
+// quiet is the deviation of the stack where nothing matches. Around a true
+// match a room fills the lags on one side of the top, so that the two sides
+// are taken apart and the lesser counts. It is at least 1.
+func (s *stack) quiet(top peak, most float64) float64 {
+	const clear, slopes = 0.0015, 16 // seconds left out around the top
+	at := s.reach + int(math.Round(top.delta/lagStep))
+	gap := int(clear / lagStep)
+	var below, above []float64
+	acc := make([]float32, 2*s.reach+1)
+	for i := -slopes; i <= slopes; i++ {
+		s.sum(acc, most*float64(i)/slopes)
+		for j := 0; j < len(acc); j += 3 {
+			switch {
+			case j < at-gap:
+				below = append(below, math.Abs(float64(acc[j])))
+			case j > at+gap:
+				above = append(above, math.Abs(float64(acc[j])))
 			}
 		}
+		if most == 0 {
+			break
+		}
 	}
-	// The median magnitude of a normal variable is 0.6745 of its deviation.
-	s.noise = math.Max(1, median(sample)/0.6745)
-	return best
+	noise := math.Inf(1)
+	for _, side := range [][]float64{below, above} {
+		if len(side) > s.reach/8 { // the median magnitude of a normal variable is 0.6745 of its deviation
+			noise = math.Min(noise, median(side)/0.6745)
+		}
+	}
+	return math.Max(1, noise)
 }
 
 func median(v []float64) float64 {

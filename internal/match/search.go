@@ -81,36 +81,80 @@ func transform(fft *dsp.FFT, band []float32, first, rows int) []complex128 {
 }
 
 // Search looks for every clip in one sound and returns, for each, up to most
-// candidates, best first. Work and memory grow with the sound's length; the
-// sound's own transforms are made once for all clips.
+// candidates, best first. Clips are taken in batches, so that memory grows
+// neither with their number nor beyond tens of megabytes for a long sound.
 func Search(clips []*Clip, sound dsp.Sketch, most int) [][]Candidate {
-	f := newFeature(sound)
-	energy := f.energy()
-	rows := sound.Rows()
+	s := &searcher{feature: newFeature(sound), rows: sound.Rows(), fft: dsp.NewFFT(block)}
+	s.energy = s.feature.energy()
+	out := make([][]Candidate, 0, len(clips))
+	for len(out) < len(clips) {
+		batch := clips[len(out):]
+		batch = batch[:min(len(batch), s.batch())]
+		for _, f := range s.run(batch) {
+			out = append(out, f.candidates(most))
+		}
+	}
+	return out
+}
+
+// margin is how far two clocks can move a piece within one clip of half a day,
+// in rows: 300 ppm of six hours.
+const margin = 330
+
+// A searcher looks through one sound.
+type searcher struct {
+	feature feature
+	energy  []float64
+	rows    int
+	fft     *dsp.FFT
+}
+
+// batch is how many clips to take at once: their fields take ten bytes a row.
+func (s *searcher) batch() int { return max(1, min(32, (48<<20)/(10*(s.rows+1)))) }
+
+func (s *searcher) run(clips []*Clip) []*field {
 	fields := make([]*field, len(clips))
 	for i, c := range clips {
-		fields[i] = newField(c, rows)
+		fields[i] = newField(c, s.rows)
 	}
-	fft := dsp.NewFFT(block)
 	var spectrum [dsp.SketchBands][]complex128
 	acc := make([]complex128, block/2+1)
-	for start := -piece; start < rows; start += block - piece {
-		for b := range f {
-			spectrum[b] = transform(fft, f[b], start, block)
+	const hop = block - piece - 2*margin
+	for start := -piece - margin; start < s.rows; start += hop {
+		for b := range s.feature {
+			spectrum[b] = transform(s.fft, s.feature[b], start, block)
 		}
 		for i, c := range clips {
 			for j := range c.pieces {
-				p := &c.pieces[j]
-				cross(acc, &p.spectrum, &spectrum)
-				fields[i].add(j, p, fft.Inverse(acc)[:block-piece], start, energy)
+				cross(acc, &c.pieces[j].spectrum, &spectrum)
+				r := s.fft.Inverse(acc)[:block-piece]
+				s.normalise(r, &c.pieces[j], start)
+				fields[i].add(j, r, start+margin, hop)
 			}
 		}
 	}
-	out := make([][]Candidate, len(clips))
-	for i := range fields {
-		out[i] = fields[i].candidates(most)
+	return fields
+}
+
+// normalise divides a correlation that starts at row start by both energies
+// and weighs it by the square root of the rows that went in, so that unrelated
+// places have about unit variance.
+func (s *searcher) normalise(r []float64, p *pieceSpectrum, start int) {
+	floor := 0.25 * s.energy[s.rows] / float64(max(s.rows, 1)) * float64(p.rows)
+	scale := math.Sqrt(float64(p.rows * dsp.SketchBands))
+	for i := range r {
+		lo, hi := max(start+i, 0), min(start+i+p.rows, s.rows)
+		if lo >= hi {
+			r[i] = 0
+			continue
+		}
+		e := math.Max(s.energy[hi]-s.energy[lo], floor)
+		if e == 0 {
+			r[i] = 0
+			continue
+		}
+		r[i] *= scale / math.Sqrt(p.energy*e)
 	}
-	return out
 }
 
 // cross sums conj(X)·Y over the bands.
@@ -127,33 +171,37 @@ func cross(acc []complex128, x, y *[dsp.SketchBands][]complex128) {
 // A field holds how well a clip fits at every offset of a sound: index i is
 // the offset i-rows(clip), in rows.
 type field struct {
-	clip   *Clip
-	pieces [][]float32 // one each for the clip's pieces
+	clip  *Clip
+	sum   []float32 // over the pieces
+	best  []float32 // the greatest of them
+	piece []uint8   // which that is
+	shift []int16   // and how many rows from i it stands
 }
 
 func newField(c *Clip, rows int) *field {
-	f := &field{clip: c, pieces: make([][]float32, len(c.pieces))}
-	for i := range f.pieces {
-		f.pieces[i] = make([]float32, c.rows+rows)
-	}
-	return f
+	n := c.rows + rows
+	return &field{clip: c, sum: make([]float32, n), best: make([]float32, n), piece: make([]uint8, n), shift: make([]int16, n)}
 }
 
-// add enters piece j's correlation with the sound rows from start on,
-// normalised by both energies and weighted by the square root of the rows
-// that went in, so that unrelated places have about unit variance.
-func (f *field) add(j int, p *pieceSpectrum, r []float64, start int, energy []float64) {
-	total := len(energy) - 1
-	floor := 0.25 * energy[total] / float64(max(total, 1)) * float64(p.rows)
-	for i, v := range r {
-		row := start + i
-		at := row - p.first + f.clip.rows
-		lo, hi := max(row, 0), min(row+p.rows, total)
-		if at < 0 || at >= len(f.pieces[j]) || lo >= hi {
+// add enters piece j: r starts margin rows before row start, n rows are for
+// this call.
+func (f *field) add(j int, r []float64, start, n int) {
+	m := f.slack(j)
+	for i := range n {
+		at := start + i - f.clip.pieces[j].first + f.clip.rows
+		if at < 0 || at >= len(f.sum) {
 			continue
 		}
-		e := math.Max(energy[hi]-energy[lo], floor)
-		f.pieces[j][at] = float32(v / math.Sqrt(p.energy*e) * math.Sqrt(float64(p.rows*dsp.SketchBands)))
+		best, shift := r[margin+i], 0
+		for k := -m; k <= m; k++ {
+			if v := r[margin+i+k]; v > best {
+				best, shift = v, k
+			}
+		}
+		f.sum[at] += float32(best)
+		if float32(best) > f.best[at] {
+			f.best[at], f.piece[at], f.shift[at] = float32(best), uint8(j), int16(shift)
+		}
 	}
 }
 
@@ -162,40 +210,27 @@ func (f *field) add(j int, p *pieceSpectrum, r []float64, start int, energy []fl
 func (f *field) slack(j int) int {
 	mid := f.clip.rows / 2
 	d := f.clip.pieces[j].first + f.clip.pieces[j].rows/2 - mid
-	return int(math.Ceil(300e-6 * math.Abs(float64(d))))
+	return min(margin, int(math.Ceil(300e-6*math.Abs(float64(d)))))
 }
 
-// candidates finds the highest places of all pieces together.
+// candidates finds the highest places of all pieces together. The field is
+// used up.
 func (f *field) candidates(most int) []Candidate {
-	if len(f.pieces) == 0 {
-		return nil
-	}
-	sum := make([]float64, len(f.pieces[0]))
-	for j, p := range f.pieces {
-		m := f.slack(j)
-		for i := range sum {
-			best := p[i]
-			for k := max(0, i-m); k <= min(len(p)-1, i+m); k++ {
-				best = max(best, p[k])
-			}
-			sum[i] += float64(best)
-		}
-	}
-	scale := spreadOf(sum)
+	scale := spreadOf(f.sum)
 	var out []Candidate
 	for len(out) < most {
-		best := -1
-		for i, v := range sum {
-			if v > 0 && (best < 0 || v > sum[best]) {
+		best := 0
+		for i, v := range f.sum {
+			if v > f.sum[best] {
 				best = i
 			}
 		}
-		if best < 0 {
+		if len(f.sum) == 0 || f.sum[best] <= 0 {
 			break
 		}
-		out = append(out, f.candidate(best, sum[best]/scale))
-		for i := max(0, best-apart); i < min(len(sum), best+apart); i++ {
-			sum[i] = 0
+		out = append(out, f.candidate(best, float64(f.sum[best])/scale))
+		for i := max(0, best-apart); i < min(len(f.sum), best+apart); i++ {
+			f.sum[i] = 0
 		}
 	}
 	return out
@@ -203,11 +238,11 @@ func (f *field) candidates(most int) []Candidate {
 
 // spreadOf is the deviation of the places where nothing matches, from the
 // median magnitude.
-func spreadOf(v []float64) float64 {
+func spreadOf(v []float32) float64 {
 	mag := make([]float64, 0, len(v)/3+1)
 	for i := 0; i < len(v); i += 3 {
 		if v[i] != 0 {
-			mag = append(mag, math.Abs(v[i]))
+			mag = append(mag, math.Abs(float64(v[i])))
 		}
 	}
 	if len(mag) == 0 {
@@ -219,17 +254,8 @@ func spreadOf(v []float64) float64 {
 
 // candidate names a place by the piece that stands out most there.
 func (f *field) candidate(at int, score float64) Candidate {
-	bestPiece, bestRow := 0, at
-	var best float32
-	for j, p := range f.pieces {
-		m := f.slack(j) + 1
-		for k := max(0, at-m); k <= min(len(p)-1, at+m); k++ {
-			if p[k] > best {
-				best, bestPiece, bestRow = p[k], j, k
-			}
-		}
-	}
-	p := f.clip.pieces[bestPiece]
+	p := f.clip.pieces[f.piece[at]]
 	mid := (float64(p.first) + float64(p.rows)/2) / dsp.SketchRate
-	return Candidate{At: mid, Sound: mid + float64(bestRow-f.clip.rows)/dsp.SketchRate, Score: score}
+	offset := float64(at+int(f.shift[at])-f.clip.rows) / dsp.SketchRate
+	return Candidate{At: mid, Sound: mid + offset, Score: score}
 }
