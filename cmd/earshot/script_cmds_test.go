@@ -72,54 +72,80 @@ func naughty(ts *testscript.TestScript, neg bool, args []string) {
 //
 // The sound began S seconds before the clip and its clock runs PPM fast. With
 // -finished, SOUND is a finished clip instead, its good sound MS milliseconds
-// late.
+// late. A clip that is already there stays.
 func record(ts *testscript.TestScript, neg bool, args []string) {
+	var r recording
 	set := flag.NewFlagSet("record", flag.ContinueOnError)
-	early := set.Float64("early", 2, "seconds")
-	drift := set.Float64("drift", 0, "ppm")
-	seconds := set.Float64("seconds", 20, "length of the clip")
-	seed := set.Int("seed", 0, "which talk")
-	late := set.Float64("finished", math.NaN(), "ms")
+	set.Float64Var(&r.early, "early", 2, "seconds")
+	set.Float64Var(&r.drift, "drift", 0, "ppm")
+	set.Float64Var(&r.seconds, "seconds", 20, "length of the clip")
+	set.IntVar(&r.seed, "seed", 0, "which talk")
+	set.Float64Var(&r.late, "finished", math.NaN(), "ms")
 	ts.Check(set.Parse(args))
-	clip, sound := ts.MkAbs(set.Arg(0)), set.Arg(1)
+	sound := set.Arg(1)
+	if sound != "" {
+		sound = ts.MkAbs(sound)
+	}
+	ts.Check(r.write(ts.Getenv("EARSHOT_CACHE"), ts.MkAbs(set.Arg(0)), sound))
+}
 
-	const rate = 48000
+// A recording is what record makes.
+type recording struct {
+	early, drift, seconds float64
+	late                  float64 // NaN: a sound, not a finished clip
+	seed                  int
+}
+
+const rate = 48000 // Hz, of every recording here
+
+// write makes clip and, unless it is "", sound.
+func (r recording) write(cache, clip, sound string) error {
 	phrases, err := scene.Phrases()
-	ts.Check(err)
-	s := &scene.Scene{Notes: map[string]string{}}
+	if err != nil {
+		return err
+	}
+	s := &scene.Scene{}
 	at := 0.3
-	for i := *seed * 7; at < *seconds+*early+3; i++ {
+	for i := r.seed * 7; at < r.seconds+r.early+3; i++ {
 		u := scene.Utterance{At: at, Excerpt: phrases[i%len(phrases)]}
 		s.Talk = append(s.Talk, u)
 		at = u.End() + 0.2
 	}
-	camera := scene.Device{Name: "clip", Clock: scene.Clock{Start: *early + 1}, Length: *seconds,
+	camera := scene.Device{Name: "clip", Clock: scene.Clock{Start: r.early + 1}, Length: r.seconds,
 		Paths: []scene.Path{{Gain: 0.3}}, Floor: -60, Seed: 1}
-	mic := scene.Device{Name: "sound", Clock: scene.Clock{Start: 1, PPM: *drift}, Length: *seconds + *early + 1,
+	mic := scene.Device{Name: "sound", Clock: scene.Clock{Start: 1, PPM: r.drift}, Length: r.seconds + r.early + 1,
 		Paths: []scene.Path{{Gain: 1}}, Floor: -70, Seed: 2}
 
 	ctx := context.Background()
-	engine, err := ffmpeg.Open(ffmpeg.Options{CacheDir: ts.Getenv("EARSHOT_CACHE")})
-	ts.Check(err)
+	engine, err := ffmpeg.Open(ffmpeg.Options{CacheDir: cache})
+	if err != nil {
+		return err
+	}
 	defer engine.Close()
-	rates := frame.Rate{Num: 25, Den: 1}
+	if err := os.MkdirAll(filepath.Dir(clip), 0o777); err != nil {
+		return err
+	}
 	if _, err := os.Stat(clip); err != nil {
-		ts.Check(engine.Encode(ctx, media.Encode{Out: clip,
-			Picture: &media.EncodePicture{Codec: "mpeg4", Width: 64, Height: 48, Rate: rates, Frames: grey(int(*seconds*25), 64, 48)},
-			Sound:   &media.EncodeSound{Codec: "aac", Rate: rate, Channels: 1, Samples: floats(s.Render(&camera, rate))}}))
+		if err := engine.Encode(ctx, media.Encode{Out: clip,
+			Picture: &media.EncodePicture{Codec: "mpeg4", Width: 64, Height: 48, Rate: frame.Rate{Num: 25, Den: 1}, Frames: grey(int(r.seconds*25), 64, 48)},
+			Sound:   &media.EncodeSound{Codec: "aac", Rate: rate, Channels: 1, Samples: floats(s.Render(&camera, rate))}}); err != nil {
+			return err
+		}
 	}
 	switch {
 	case sound == "":
-	case math.IsNaN(*late):
-		ts.Check(engine.Encode(ctx, media.Encode{Out: ts.MkAbs(sound),
-			Sound: &media.EncodeSound{Codec: "pcm_s16le", Rate: rate, Channels: 1, Samples: floats(s.Render(&mic, rate))}}))
-	default:
-		mic.Clock.Start, mic.Length = camera.Clock.Start-*late/1000, *seconds
-		info, err := engine.Probe(ctx, clip)
-		ts.Check(err)
-		ts.Check(engine.Render(ctx, media.Plan{Clip: clip, Info: info, Out: ts.MkAbs(sound), Container: "mov", Scratch: true,
-			Sound: media.Track{Codec: "pcm_s24le", Rate: rate, Channels: 1, Title: "good"}}, floats(s.Render(&mic, rate))))
+		return nil
+	case math.IsNaN(r.late):
+		return engine.Encode(ctx, media.Encode{Out: sound,
+			Sound: &media.EncodeSound{Codec: "pcm_s16le", Rate: rate, Channels: 1, Samples: floats(s.Render(&mic, rate))}})
 	}
+	mic.Clock.Start, mic.Length = camera.Clock.Start-r.late/1000, r.seconds
+	info, err := engine.Probe(ctx, clip)
+	if err != nil {
+		return err
+	}
+	return engine.Render(ctx, media.Plan{Clip: clip, Info: info, Out: sound, Container: "mov", Scratch: true,
+		Sound: media.Track{Codec: "pcm_s24le", Rate: rate, Channels: 1, Title: "good"}}, floats(s.Render(&mic, rate)))
 }
 
 // grey returns frames of a slowly changing grey.
