@@ -108,6 +108,9 @@ type Device struct {
 	AGC   bool    // automatic level, towards -20 dBFS
 	Limit bool    // soft limiting above -6 dBFS instead of plain clipping
 	Seed  uint64
+
+	Rate int   // Hz of the file; 0 counts as 48000
+	Film *Film // moving picture of a clip; nil takes a tiny plain one
 }
 
 // A Scene is a whole shoot.
@@ -149,7 +152,7 @@ func (s *Scene) Truth() []Pair {
 // pair works out one entry of Truth.
 func (s *Scene) pair(i, k int) Pair {
 	clip, sound := &s.Clips[i], &s.Sounds[k]
-	there, here := path(clip, sound.Wearer), path(sound, sound.Wearer)
+	there, here := clip.pathOf(sound.Wearer), sound.pathOf(sound.Wearer)
 	fast := 1 + sound.Clock.PPM*1e-6
 	p := Pair{
 		Clip: i, Sound: k,
@@ -165,7 +168,7 @@ func (s *Scene) pair(i, k int) Pair {
 	}
 	for n := range s.Talk {
 		u := &s.Talk[n]
-		arrives := path(clip, u.Talker).Flight
+		arrives := clip.pathOf(u.Talker).Flight
 		from, to := clip.Clock.Own(u.Onset()+arrives), clip.Clock.Own(u.End()+arrives)
 		if !u.Clap {
 			p.Speech += max(0, min(to, p.To)-max(from, p.From))
@@ -177,8 +180,8 @@ func (s *Scene) pair(i, k int) Pair {
 	return p
 }
 
-// path returns how talker reaches d; a talker without an entry is not heard.
-func path(d *Device, talker int) Path {
+// pathOf returns how talker reaches d; one without an entry is not heard.
+func (d *Device) pathOf(talker int) Path {
 	if talker < len(d.Paths) {
 		return d.Paths[talker]
 	}

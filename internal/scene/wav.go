@@ -101,7 +101,9 @@ var adpcmSteps = [89]int{
 var adpcmMoves = [8]int{-1, -1, -1, -1, 2, 4, 6, 8}
 
 // decodeADPCM appends one mono block: a first sample, a step index, then two
-// samples in each byte, low half first.
+// samples in each byte, low half first. The step's share is taken in one go,
+// as FFmpeg does that packed our files, where the IMA's text cuts each of its
+// bits apart.
 func decodeADPCM(out []float32, block []byte) []float32 {
 	last := int(int16(binary.LittleEndian.Uint16(block)))
 	index := min(88, int(block[2]))
@@ -109,12 +111,7 @@ func decodeADPCM(out []float32, block []byte) []float32 {
 	for _, b := range block[4:] {
 		for _, code := range [2]int{int(b & 15), int(b >> 4)} {
 			step := adpcmSteps[index]
-			move := step >> 3
-			for bit := range 3 {
-				if code>>(2-bit)&1 != 0 {
-					move += step >> bit
-				}
-			}
+			move := ((2*(code&7) + 1) * step) >> 3
 			if code&8 != 0 {
 				move = -move
 			}
