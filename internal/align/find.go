@@ -20,19 +20,16 @@ const Tolerance = 0.060
 // Found is a measured alignment with its evidence.
 type Found struct {
 	Alignment
-	Strength    float64 // height of the match over the noise of the search, standard deviations
-	Inverted    bool    // one of the microphones has its poles swapped
-	Mid         float64 // clip seconds: the middle of what was heard, where the offset is known best
-	MidSigma    float64 // seconds: of the offset at Mid
-	DriftSigma  float64 // seconds per second; +Inf when the take cannot tell
-	Cov         float64 // covariance of the two, for carrying the sigma to other times
-	From, To    float64 // clip seconds that the sound covers
-	Halves      float64 // seconds: how far the two halves of the take disagree; NaN when a half heard nothing
-	HalfHeights [2]float64
+	Strength    float64    // height of the match over the noise of the search, standard deviations
+	Inverted    bool       // one of the microphones has its poles swapped
+	Mid         float64    // clip seconds: the middle of what was heard, where the offset is known best
+	MidSigma    float64    // seconds: of the sound's time at Mid
+	DriftSigma  float64    // seconds per second; +Inf when the take cannot tell
+	Cov         float64    // covariance of the two, for carrying the sigma to other times
+	From, To    float64    // clip seconds that the sound covers
+	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
+	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
 	Locals      []Local
-	stack       *stack
-	top         peak
-	line        Alignment
 }
 
 // A Local is what one window measured by itself, knowing nothing of the others.
@@ -41,6 +38,14 @@ type Local struct {
 	Left   float64 // seconds: positive = the sound is heard later than the line says
 	Height float64 // of its peak, standard deviations
 	Heard  bool    // the peak is clear
+}
+
+// A measurement is a Found in the making.
+type measurement struct {
+	Found
+	stack *stack
+	top   peak
+	line  Alignment // along which the windows were taken
 }
 
 // SigmaAt is the standard deviation of the sound's time for clip time t.
@@ -85,14 +90,15 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 		return nil, err
 	}
 	f.locals()
-	return f, nil
+	f.From, f.To = f.Covered(clipLen, soundLen)
+	return &f.Found, nil
 }
 
 func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
 
 // grow measures along ever longer stretches of the take, each along the line
 // that the last one found, until all that is covered is used.
-func grow(clip, sound Source, f *Found, clipLen, soundLen float64) (*Found, error) {
+func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measurement, error) {
 	for {
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
@@ -124,7 +130,7 @@ func grow(clip, sound Source, f *Found, clipLen, soundLen float64) (*Found, erro
 
 // measure takes up to n windows of clip between from and to along line, and
 // finds the best place for them together.
-func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*Found, error) {
+func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*measurement, error) {
 	size := windowSize(to - from)
 	width := float64(size) / dsp.ProxyRate
 	cor := newCorrelator(size, Tolerance)
@@ -142,7 +148,7 @@ func measure(clip, sound Source, line Alignment, from, to float64, n int, most f
 	}
 	weigh(windows)
 	s := newStack(windows, cor.reach)
-	f := &Found{From: from, To: to, stack: s, line: line}
+	f := &measurement{Found: Found{From: from, To: to}, stack: s, line: line}
 	p := s.search(most)
 	p = s.refine(p, len(windows) < 3)
 	p = s.firstArrival(p)
@@ -198,7 +204,7 @@ func weigh(windows []window) {
 }
 
 // settle writes down what top p of the stack says.
-func (f *Found) settle(p peak, fixed bool) {
+func (f *measurement) settle(p peak, fixed bool) {
 	s := f.stack
 	f.top = p
 	f.Strength = math.Abs(p.height) / s.noise
@@ -213,16 +219,26 @@ func (f *Found) settle(p peak, fixed bool) {
 	f.MidSigma = math.Max(f.MidSigma, 1e-6)
 }
 
-// Fix settles the drift from elsewhere (seconds per second) and finds the
-// offset anew.
-func (f *Found) Fix(drift, sigma float64) {
-	p := f.top
-	p.slope = drift - f.line.Drift
-	p = f.stack.refine(p, true)
-	f.settle(p, true)
-	f.DriftSigma, f.Cov = sigma, 0
-	f.locals()
+// WithDrift takes the drift from elsewhere (seconds per second, with its
+// sigma) and keeps the place at Mid, which a take knows whatever its drift.
+// sigma +Inf says that nothing is known of the drift: it then counts as within
+// Ordinary of the one given.
+func (f Found) WithDrift(drift, sigma float64) Found {
+	turn := drift - f.Drift
+	f.Offset = f.Sound(f.Mid) - (1+drift)*f.Mid
+	f.Drift, f.DriftSigma, f.Cov = drift, min(sigma, Ordinary), 0
+	locals := make([]Local, len(f.Locals))
+	for i, l := range f.Locals {
+		l.Left -= turn * (l.At - f.Mid)
+		locals[i] = l
+	}
+	f.Locals = locals
+	return f
 }
+
+// Ordinary is the spread of drifts between two working devices, seconds per
+// second: two crystals of ±50 ppm each.
+const Ordinary = 50e-6
 
 // firstArrival looks for the direct sound when p may be a strong reflection.
 // The camera hears a reflection later than the direct sound, so that against
@@ -261,7 +277,7 @@ func (s *stack) firstArrival(p peak) peak {
 }
 
 // locals measures every window by itself: the seam.
-func (f *Found) locals() {
+func (f *measurement) locals() {
 	f.Locals = f.Locals[:0]
 	sign := math.Copysign(1, f.top.height)
 	for i := range f.stack.windows {
@@ -283,7 +299,7 @@ func (f *Found) locals() {
 }
 
 // halves measures the two halves of the take apart, at the drift of the whole.
-func (f *Found) halves() {
+func (f *measurement) halves() {
 	n := len(f.stack.windows)
 	f.Halves = math.NaN()
 	if n < 4 {

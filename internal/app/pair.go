@@ -2,13 +2,21 @@ package app
 
 import (
 	"context"
+	"fmt"
+	"math"
+	"sort"
 
+	"earshot/internal/align"
+	"earshot/internal/fault"
+	"earshot/internal/match"
 	"earshot/internal/shoot"
+	"earshot/internal/store"
 )
 
 // PairOptions asks which sound belongs to which clip, and where.
 type PairOptions struct {
 	Paths    []string       // files and folders, as the person gave them
+	Skip     string         // a folder to leave out, "" = none
 	Fresh    bool           // measure anew, leave the cache unread
 	Progress func(Progress) // may be nil
 }
@@ -22,5 +30,268 @@ type PairResult struct {
 // Pair measures the recordings under opt.Paths. A recording that cannot be
 // read is reported in the document, not as an error.
 func (a *App) Pair(ctx context.Context, opt PairOptions) (*PairResult, error) {
-	panic("being written")
+	d, err := a.measureDay(ctx, opt)
+	if err != nil {
+		return nil, err
+	}
+	return &d.result, nil
+}
+
+// A day is a shoot, read and measured.
+type day struct {
+	clips, sounds []*recording
+	takes         []dayTake // as in result.Document.Takes, index by index
+	result        PairResult
+}
+
+// A dayTake keeps what a take's document does not say.
+type dayTake struct {
+	clip, sound *recording
+	link        *link
+	found       align.Found // with the drift that was settled on
+}
+
+func (a *App) measureDay(ctx context.Context, opt PairOptions) (*day, error) {
+	tell := newTeller(opt.Progress)
+	g, err := gather(ctx, opt.Paths, opt.Skip)
+	if err != nil {
+		return nil, err
+	}
+	if len(g.files) == 0 && len(g.bad) == 0 {
+		return nil, &fault.Error{Kind: fault.Usage, Op: "look for recordings",
+			Err: fmt.Errorf("no clip and no sound under what was named"), Hint: "name the camera's folder and the recorder's folder"}
+	}
+	tell.expect(g.files)
+	r := &reader{app: a, fresh: opt.Fresh, tell: tell}
+	read, err := r.readAll(ctx, g.files)
+	if err != nil {
+		return nil, err
+	}
+	d := &day{}
+	d.result.Notes = g.notes
+	d.sort(g, read)
+	m := &measurer{app: a, fresh: opt.Fresh, tell: tell, clips: d.clips, sounds: d.sounds}
+	if err := m.run(ctx); err != nil {
+		return nil, err
+	}
+	d.decide(m)
+	a.Cache.Trim(d.identities())
+	return d, nil
+}
+
+func (d *day) identities() map[store.Identity]bool {
+	keep := map[store.Identity]bool{}
+	for _, r := range append(append([]*recording{}, d.clips...), d.sounds...) {
+		keep[r.id] = true
+	}
+	return keep
+}
+
+// sort parts what was read into clips, sounds and failures.
+func (d *day) sort(g *gathered, read []readResult) {
+	doc := &d.result.Document
+	*doc = shoot.Document{Version: 1, Takes: []shoot.Take{}, Alone: []shoot.Alone{}, Failed: []shoot.Failed{}}
+	for _, b := range g.bad {
+		doc.Failed = append(doc.Failed, shoot.Failed{Path: b.path, Error: describe(b.err)})
+	}
+	married := 0
+	for i, res := range read {
+		switch {
+		case res.err != nil:
+			doc.Failed = append(doc.Failed, shoot.Failed{Path: g.files[i], Error: describe(res.err)})
+			continue
+		case isMarried(res.rec.info):
+			married++
+			continue
+		case res.rec.clip():
+			d.clips = append(d.clips, res.rec)
+		default:
+			d.sounds = append(d.sounds, res.rec)
+		}
+		for _, w := range res.rec.info.Warnings {
+			d.result.Notes = append(d.result.Notes, fault.Quote(res.rec.path)+": "+w)
+		}
+	}
+	if married > 0 {
+		d.result.Notes = append(d.result.Notes, "passed over "+count(married, "clip")+" that Earshot wrote")
+	}
+}
+
+// describe is an error in one line, with its hint.
+func describe(err error) string {
+	s := err.Error()
+	if h := fault.HintOf(err); h != "" {
+		s += "; " + h
+	}
+	return s
+}
+
+// decide turns measurements into takes and loners.
+func (d *day) decide(m *measurer) {
+	var links []match.Link
+	for i, row := range m.links {
+		for k, l := range row {
+			if l != nil {
+				links = append(links, toLink(i, k, d.clips[i], d.sounds[k], l))
+			}
+		}
+	}
+	decisions := match.Assign(parties(d.clips), parties(d.sounds), links)
+	drifts := newDriftBook(decisions, m)
+	usedClip, usedSound := map[int]bool{}, map[int]bool{}
+	for _, dec := range decisions {
+		i, k := dec.Link.Clip, dec.Link.Sound
+		usedClip[i], usedSound[k] = true, true
+		l := m.links[i][k]
+		found, from, why := drifts.settle(i, k, l.Found)
+		t := dayTake{clip: d.clips[i], sound: d.sounds[k], link: l, found: found}
+		d.takes = append(d.takes, t)
+		d.result.Document.Takes = append(d.result.Document.Takes, t.document(dec, from, append(dec.Why, why...)))
+	}
+	d.loners(d.clips, usedClip, m)
+	d.loners(d.sounds, usedSound, m)
+}
+
+func toLink(i, k int, clip, sound *recording, l *link) match.Link {
+	f := l.Found
+	return match.Link{Clip: i, Sound: k, Strength: f.Strength, Score: l.Score,
+		From: f.From, To: f.To, Start: f.Alignment.Sound(f.From),
+		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
+		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.Alignment)),
+		Thin:  clip.tracks[l.ClipTrack].sketch.Busy() < thin,
+	}
+}
+
+// thin is how many seconds of a clip must stand out of its noise for it to
+// hold more than a clap.
+const thin = 1.5
+
+// parties puts each device's recordings in the order of their names.
+func parties(recs []*recording) []match.Party {
+	out := make([]match.Party, len(recs))
+	byDevice := map[string][]int{}
+	for i, r := range recs {
+		out[i].Device = r.device
+		byDevice[r.device] = append(byDevice[r.device], i)
+	}
+	for _, list := range byDevice {
+		sort.SliceStable(list, func(a, b int) bool { return naturalLess(recs[list[a]].path, recs[list[b]].path) })
+		for n, i := range list {
+			out[i].Order = n
+		}
+	}
+	return out
+}
+
+func (t *dayTake) document(dec match.Decision, from shoot.DriftFrom, why []string) shoot.Take {
+	f := &t.found
+	out := shoot.Take{
+		Clip: t.clip.path, Sound: t.sound.path,
+		Offset: f.Offset, Drift: f.Drift * 1e6,
+		OffsetSigma: f.SigmaAt(0), DriftSigma: f.DriftSigma * 1e6, DriftFrom: from,
+		Verdict: shoot.Unsure,
+		Spans:   []shoot.Span{{Clip: [2]float64{f.From, f.To}, Offset: f.Offset, Drift: f.Drift * 1e6}},
+		Claps:   []shoot.Clap{}, Seam: seamOf(f), Why: why,
+	}
+	if dec.Verdict == match.Sure {
+		out.Verdict = shoot.Sure
+	}
+	for _, c := range claps(t.clip.tracks[t.link.ClipTrack].Onsets, t.sound.tracks[t.link.SoundTrack].Onsets, f.Alignment) {
+		out.Claps = append(out.Claps, shoot.Clap{Clip: c[0], Sound: c[1]})
+	}
+	out.Why = append(out.Why, t.tracksWhy()...)
+	if f.Inverted {
+		out.Why = append(out.Why, "one microphone's polarity is inverted against the other's")
+	}
+	return out
+}
+
+// tracksWhy says which track carried the match where there are several.
+func (t *dayTake) tracksWhy() (why []string) {
+	if n := len(t.clip.tracks); n > 1 {
+		why = append(why, fmt.Sprintf("the clip's sound track %d of %d carried the match", t.link.ClipTrack+1, n))
+	}
+	if n := len(t.sound.tracks); n > 1 {
+		why = append(why, fmt.Sprintf("the sound's track %d of %d carried the match", t.link.SoundTrack+1, n))
+	}
+	return why
+}
+
+// seamOf sums up the leftover in the windows that heard the match clearly by
+// themselves. Where fewer than three did, the disagreement of the two halves
+// stands in, or the sigma of the whole.
+func seamOf(f *align.Found) shoot.Seam {
+	left := heardLeft(f.Locals)
+	if len(left) < 3 {
+		v := f.Halves * 1e3
+		if math.IsNaN(v) {
+			v = f.MidSigma * 1e3
+		}
+		return shoot.Seam{Median: v, P95: v, Max: v}
+	}
+	return shoot.Seam{Median: quantile(left, 0.5), P95: quantile(left, 0.95), Max: left[len(left)-1]}
+}
+
+// heardLeft is the size of the leftovers of the windows that heard, sorted, in
+// milliseconds.
+func heardLeft(locals []align.Local) []float64 {
+	var left []float64
+	for _, l := range locals {
+		if l.Heard {
+			left = append(left, math.Abs(l.Left)*1e3)
+		}
+	}
+	sort.Float64s(left)
+	return left
+}
+
+// quantile of sorted values, by the nearest rank.
+func quantile(sorted []float64, q float64) float64 {
+	i := int(math.Ceil(q*float64(len(sorted)))) - 1
+	return sorted[max(0, min(len(sorted)-1, i))]
+}
+
+// loners reports the recordings that belong to no other.
+func (d *day) loners(recs []*recording, used map[int]bool, m *measurer) {
+	for i, r := range recs {
+		if used[i] {
+			continue
+		}
+		alone := shoot.Alone{Path: r.path, Kind: "sound", Why: lonerWhy(r, len(d.clips), "clip")}
+		best := 0.0
+		if r.clip() {
+			alone.Kind, alone.Why = "clip", lonerWhy(r, len(d.sounds), "sound")
+			for _, l := range m.links[i] {
+				if l != nil {
+					best = max(best, l.Found.Strength)
+				}
+			}
+		} else {
+			for _, row := range m.links {
+				if l := row[i]; l != nil {
+					best = max(best, l.Found.Strength)
+				}
+			}
+		}
+		if best > 0 {
+			alone.Why = append(alone.Why, fmt.Sprintf("the nearest thing to a match stands %.1f times above the noise, what unrelated recordings give", best))
+		}
+		d.result.Document.Alone = append(d.result.Document.Alone, alone)
+	}
+}
+
+func lonerWhy(r *recording, others int, noun string) []string {
+	silent := true
+	for _, t := range r.tracks {
+		silent = silent && t.Silent
+	}
+	switch {
+	case len(r.tracks) == 0:
+		return []string{"it has no sound track to compare"}
+	case silent:
+		return []string{"its sound is silence from end to end"}
+	case others == 0:
+		return []string{"there is no " + noun + " to compare it with"}
+	}
+	return []string{"no " + noun + " heard the same moment"}
 }

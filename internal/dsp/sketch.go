@@ -106,3 +106,42 @@ func halfDecibels(power float64) byte {
 	v := 2 * (10*math.Log10(power) + 110)
 	return byte(max(0, min(255, math.Round(v))))
 }
+
+// Busy returns how many seconds of the recording stand out of its noise: rows
+// in which a quarter of the bands lie 10 dB or more above the level that a
+// fifth of that band's rows stay under.
+func (s Sketch) Busy() float64 {
+	const above, bands = 20, SketchBands / 4 // half decibels
+	floor := make([]byte, SketchBands)
+	for b := range floor {
+		floor[b] = s.quantile(b, 0.2)
+	}
+	rows := 0
+	for i := range s.Rows() {
+		n := 0
+		for b, v := range s.Row(i) {
+			if int(v) >= int(floor[b])+above {
+				n++
+			}
+		}
+		if n >= bands {
+			rows++
+		}
+	}
+	return float64(rows) / SketchRate
+}
+
+// quantile is the level that a share q of a band's rows stay under.
+func (s Sketch) quantile(band int, q float64) byte {
+	var count [256]int
+	for i := band; i < len(s); i += SketchBands {
+		count[s[i]]++
+	}
+	seen := 0
+	for v, c := range count {
+		if seen += c; float64(seen) > q*float64(s.Rows()) {
+			return byte(v)
+		}
+	}
+	return 255
+}

@@ -1,0 +1,280 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"encoding/gob"
+	"math"
+	"runtime"
+	"sync"
+
+	"earshot/internal/align"
+	"earshot/internal/dsp"
+	"earshot/internal/match"
+	"earshot/internal/store"
+)
+
+// A link is what was measured between one clip and one sound.
+type link struct {
+	ClipTrack, SoundTrack int
+	Score                 float64 // of the sketch
+	Found                 *align.Found
+}
+
+// linkSet is what the cache keeps with a sound: its link to every clip it was
+// ever held against, nil where there is none.
+type linkSet map[store.Identity]*link
+
+// linksName carries the version of the method: a change of method measures
+// anew.
+const linksName = "links-1.gob"
+
+// How many places of a sound are looked at closely, and from which score of
+// the sketches on.
+const (
+	closePlaces = 3
+	leastScore  = 4.0
+)
+
+// A measurer holds clips against sounds.
+type measurer struct {
+	app    *App
+	fresh  bool
+	tell   *teller
+	clips  []*recording
+	sounds []*recording
+	links  [][]*link // [clip][sound]
+}
+
+// run measures every clip against every sound.
+func (m *measurer) run(ctx context.Context) error {
+	m.links = make([][]*link, len(m.clips))
+	for i := range m.links {
+		m.links[i] = make([]*link, len(m.sounds))
+	}
+	prepared := &preparer{clips: m.clips}
+	for k := range m.sounds {
+		m.tell.step("pairing", m.sounds[k].path, float64(k), float64(len(m.sounds)))
+		if err := m.sound(ctx, k, prepared); err != nil {
+			return err
+		}
+	}
+	m.tell.step("pairing", "", float64(len(m.sounds)), float64(len(m.sounds)))
+	return ctx.Err()
+}
+
+// sound measures all clips against sound k, those that the cache does not
+// know.
+func (m *measurer) sound(ctx context.Context, k int, prepared *preparer) error {
+	s := m.sounds[k]
+	known := m.load(s)
+	var todo []int
+	for i, c := range m.clips {
+		if l, ok := known[c.id]; ok && !m.fresh {
+			m.links[i][k] = l
+		} else {
+			todo = append(todo, i)
+		}
+	}
+	if len(todo) == 0 {
+		return nil
+	}
+	jobs := m.search(todo, k, prepared)
+	if err := m.lineUp(ctx, jobs, k); err != nil {
+		return err
+	}
+	for _, i := range todo {
+		known[m.clips[i].id] = m.links[i][k]
+	}
+	return m.save(s, known)
+}
+
+func (m *measurer) load(s *recording) linkSet {
+	known := linkSet{}
+	if b := m.app.Cache.LoadBytes(s.id, linksName); b != nil {
+		var stored map[store.Identity]link
+		if gob.NewDecoder(bytes.NewReader(b)).Decode(&stored) == nil {
+			for id, l := range stored {
+				if l.Found == nil {
+					known[id] = nil
+				} else {
+					known[id] = &l
+				}
+			}
+		}
+	}
+	return known
+}
+
+func (m *measurer) save(s *recording, known linkSet) error {
+	stored := make(map[store.Identity]link, len(known))
+	for id, l := range known {
+		if l == nil {
+			stored[id] = link{}
+		} else {
+			stored[id] = *l
+		}
+	}
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(stored); err != nil {
+		return err
+	}
+	return m.app.Cache.SaveBytes(s.id, linksName, b.Bytes())
+}
+
+// A job is one place of a sound to look at closely for a clip.
+type job struct {
+	clip                  int
+	clipTrack, soundTrack int
+	candidate             match.Candidate
+}
+
+// search looks through sound k's sketches for the clips in todo.
+func (m *measurer) search(todo []int, k int, prepared *preparer) []job {
+	var jobs []job
+	for st := range m.sounds[k].tracks {
+		t := &m.sounds[k].tracks[st]
+		if t.Silent || t.sketch.Rows() == 0 {
+			continue
+		}
+		for first := 0; first < len(todo); first += prepared.batch() {
+			part := todo[first:min(len(todo), first+prepared.batch())]
+			clips, owners := prepared.prepare(part)
+			for n, list := range match.Search(clips, t.sketch, closePlaces) {
+				for _, c := range list {
+					if c.Score >= leastScore {
+						jobs = append(jobs, job{owners[n].clip, owners[n].track, st, c})
+					}
+				}
+			}
+		}
+	}
+	return jobs
+}
+
+// A preparer makes clips' sketches ready for search, and keeps the last batch:
+// with few clips they are made once for all sounds.
+type preparer struct {
+	clips  []*recording
+	kept   []int
+	ready  []*match.Clip
+	owners []owner
+}
+
+type owner struct{ clip, track int }
+
+func (p *preparer) batch() int { return 24 }
+
+func (p *preparer) prepare(part []int) ([]*match.Clip, []owner) {
+	if sameInts(part, p.kept) {
+		return p.ready, p.owners
+	}
+	p.kept, p.ready, p.owners = part, nil, nil
+	for _, i := range part {
+		for t := range p.clips[i].tracks {
+			if tr := &p.clips[i].tracks[t]; !tr.Silent && tr.sketch.Rows() > 0 {
+				p.ready = append(p.ready, match.NewClip(tr.sketch))
+				p.owners = append(p.owners, owner{i, t})
+			}
+		}
+	}
+	return p.ready, p.owners
+}
+
+func sameInts(a, b []int) bool {
+	if len(a) != len(b) || len(a) == 0 {
+		return false
+	}
+	for i := range a {
+		if a[i] != b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// lineUp looks at every job closely and keeps the best of each clip.
+func (m *measurer) lineUp(ctx context.Context, jobs []job, k int) error {
+	next := make(chan job)
+	var (
+		group sync.WaitGroup
+		mu    sync.Mutex
+		first error
+	)
+	for range min(len(jobs), runtime.NumCPU()) {
+		group.Go(func() {
+			for j := range next {
+				l, err := m.look(j, k)
+				mu.Lock()
+				if err != nil && first == nil {
+					first = err
+				}
+				m.keep(j.clip, k, l)
+				mu.Unlock()
+			}
+		})
+	}
+	for n, j := range jobs {
+		if ctx.Err() != nil {
+			break
+		}
+		m.tell.step("lining up", m.clips[j.clip].path, float64(n), float64(len(jobs)))
+		next <- j
+	}
+	close(next)
+	group.Wait()
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return first
+}
+
+func (m *measurer) keep(i, k int, l *link) {
+	if l == nil {
+		return
+	}
+	if old := m.links[i][k]; old == nil || l.Found.Strength > old.Found.Strength {
+		m.links[i][k] = l
+	}
+}
+
+func (m *measurer) look(j job, k int) (*link, error) {
+	clip, err := m.open(m.clips[j.clip], j.clipTrack)
+	if err != nil {
+		return nil, err
+	}
+	defer clip.Close()
+	sound, err := m.open(m.sounds[k], j.soundTrack)
+	if err != nil {
+		return nil, err
+	}
+	defer sound.Close()
+	guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
+	found, err := align.Find(clip, sound, guess)
+	if err != nil || found == nil {
+		return nil, err
+	}
+	return &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}, nil
+}
+
+func (m *measurer) open(r *recording, track int) (*store.Proxy, error) {
+	return m.app.Cache.OpenProxy(r.id, proxyName(track), r.tracks[track].Samples)
+}
+
+// claps returns the sharp sounds that both recordings hold at the same moment
+// under an alignment.
+func claps(clip, sound []dsp.Onset, a align.Alignment) [][2]float64 {
+	const near = 0.004 // seconds: an onset is found to a millisecond or two
+	var out [][2]float64
+	k := 0
+	for _, c := range clip {
+		at := a.Sound(c.At)
+		for k < len(sound) && sound[k].At < at-near {
+			k++
+		}
+		if k < len(sound) && math.Abs(sound[k].At-at) <= near {
+			out = append(out, [2]float64{c.At, sound[k].At})
+		}
+	}
+	return out
+}

@@ -1,0 +1,223 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+
+	"earshot/internal/dsp"
+	"earshot/internal/fault"
+	"earshot/internal/media"
+	"earshot/internal/store"
+)
+
+// A recording is one file, read: what it says about itself and a small picture
+// of each of its sound tracks.
+type recording struct {
+	path   string
+	id     store.Identity
+	info   media.Info
+	tracks []track
+	device string
+}
+
+// A track is one sound track, ready to be compared.
+type track struct {
+	Samples int // at dsp.ProxyRate
+	Onsets  []dsp.Onset
+	Silent  bool // nothing but digital silence
+	sketch  dsp.Sketch
+}
+
+func (r *recording) clip() bool { return r.info.HasPicture() }
+
+// length is the recording's duration in seconds, by its picture or by its
+// longest sound.
+func (r *recording) length() float64 {
+	d := r.info.Duration
+	if !r.clip() || d == 0 {
+		for _, t := range r.tracks {
+			d = max(d, float64(t.Samples)/dsp.ProxyRate)
+		}
+	}
+	return d
+}
+
+// reading is what the cache keeps of a recording beside sketches and proxies.
+type reading struct {
+	Info   media.Info
+	Tracks []track
+}
+
+const readingName = "reading.json"
+
+func sketchName(i int) string { return "sketch-" + strconv.Itoa(i) }
+func proxyName(i int) string  { return "proxy-" + strconv.Itoa(i) }
+
+// A reader reads recordings, several at once.
+type reader struct {
+	app   *App
+	fresh bool
+	tell  *teller
+}
+
+type readResult struct {
+	rec *recording
+	err error
+}
+
+// readAll reads files; results stand in the order of files.
+func (r *reader) readAll(ctx context.Context, files []string) ([]readResult, error) {
+	results := make([]readResult, len(files))
+	next := make(chan int)
+	var group sync.WaitGroup
+	for range min(len(files), runtime.NumCPU()) {
+		group.Go(func() {
+			for i := range next {
+				rec, err := r.read(ctx, files[i])
+				if isEngineDeath(err) && ctx.Err() == nil { // it may have been another file's doing
+					rec, err = r.read(ctx, files[i])
+				}
+				results[i] = readResult{rec, err}
+			}
+		})
+	}
+	for i := range files {
+		if ctx.Err() != nil {
+			break
+		}
+		next <- i
+	}
+	close(next)
+	group.Wait()
+	return results, ctx.Err()
+}
+
+func isEngineDeath(err error) bool {
+	return err != nil && fault.KindOf(err) == fault.Engine && !errors.Is(err, context.Canceled)
+}
+
+func (r *reader) read(ctx context.Context, path string) (*recording, error) {
+	id, err := store.Identify(path)
+	if err != nil {
+		return nil, err
+	}
+	rec := &recording{path: path, id: id}
+	if !r.fresh && r.load(rec) {
+		r.app.Cache.Touch(id)
+		r.tell.read(rec.path, rec.info.Duration, rec.info.Duration)
+		return rec, nil
+	}
+	if rec.info, err = r.app.Engine.Probe(ctx, path); err != nil {
+		return nil, err
+	}
+	rec.device = deviceOf(rec)
+	if isMarried(rec.info) {
+		return rec, nil
+	}
+	for i := range rec.info.Sounds {
+		t, err := r.decode(ctx, rec, i)
+		if err != nil {
+			return nil, err
+		}
+		rec.tracks = append(rec.tracks, t)
+	}
+	if !rec.clip() && len(rec.tracks) > 0 && rec.tracks[0].Samples == 0 {
+		return nil, &fault.Error{Kind: fault.Unreadable, Op: "read sound", Subject: path,
+			Err: errors.New("it holds no sound, not even a sample"), Hint: "the recorder may not have closed it; try a copy from the device again"}
+	}
+	return rec, r.app.Cache.Save(id, readingName, reading{rec.info, rec.tracks})
+}
+
+// load fills rec from the cache.
+func (r *reader) load(rec *recording) bool {
+	var kept reading
+	if !r.app.Cache.Load(rec.id, readingName, &kept) || len(kept.Tracks) != len(kept.Info.Sounds) {
+		return false
+	}
+	for i := range kept.Tracks {
+		t := &kept.Tracks[i]
+		t.sketch = r.app.Cache.LoadBytes(rec.id, sketchName(i))
+		if !r.app.Cache.HasProxy(rec.id, proxyName(i), t.Samples) {
+			return false
+		}
+	}
+	rec.info, rec.tracks = kept.Info, kept.Tracks
+	rec.device = deviceOf(rec)
+	return true
+}
+
+// decode reads one sound track once, from end to end, and keeps its sketch and
+// its proxy.
+func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t track, err error) {
+	proxy, err := r.app.Cache.CreateProxy(rec.id, proxyName(stream))
+	if err != nil {
+		return t, err
+	}
+	sketcher, onsets := dsp.NewSketcher(), &dsp.OnsetFinder{}
+	t.Silent = true
+	req := media.Decode{Path: rec.path, Info: &rec.info, Stream: stream, Rate: dsp.ProxyRate, Mono: true}
+	done := 0
+	err = r.app.Engine.Decode(ctx, req, func(block []float32) error {
+		sketcher.Write(block)
+		onsets.Write(block)
+		t.Silent = t.Silent && silent(block)
+		done += len(block)
+		r.tell.read(rec.path, float64(done)/dsp.ProxyRate, rec.info.Duration)
+		return proxy.Write(block)
+	})
+	if err != nil {
+		proxy.Discard()
+		return t, err
+	}
+	if t.Samples, err = proxy.Close(); err != nil {
+		return t, err
+	}
+	t.sketch, t.Onsets = sketcher.Close(), onsets.Onsets()
+	return t, r.app.Cache.SaveBytes(rec.id, sketchName(stream), t.sketch)
+}
+
+func silent(block []float32) bool {
+	for _, v := range block {
+		if v != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// deviceOf guesses which device wrote a recording, from what its other
+// recordings would share: the folder, the way names begin, the format.
+func deviceOf(r *recording) string {
+	parts := []string{filepath.Dir(r.path), nameStem(r.path), r.info.Tags["make"], r.info.Tags["model"]}
+	for _, p := range r.info.Pictures {
+		parts = append(parts, p.Codec, strconv.Itoa(p.Width), strconv.Itoa(p.Height))
+	}
+	for _, s := range r.info.Sounds {
+		parts = append(parts, s.Codec, strconv.Itoa(s.Rate), strconv.Itoa(s.Channels))
+	}
+	return strings.Join(parts, "\x00")
+}
+
+// nameStem is the beginning of a file's name before its first digit, in lower
+// case: "C0007.MP4" and "C0011.MP4" share "c".
+func nameStem(path string) string {
+	base := strings.ToLower(filepath.Base(path))
+	if i := strings.IndexAny(base, "0123456789"); i >= 0 {
+		base = base[:i]
+	}
+	return base
+}
+
+// madeByTag marks files that Earshot wrote, so that a folder holding them can
+// be given again.
+const (
+	madeByTag  = "comment"
+	madeByText = "married by Earshot"
+)
+
+func isMarried(info media.Info) bool { return strings.HasPrefix(info.Tags[madeByTag], madeByText) }

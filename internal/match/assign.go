@@ -1,0 +1,262 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// A Party is a recording as one of its device's: which device wrote it, and
+// its place in the order of that device's names.
+type Party struct {
+	Device string
+	Order  int
+}
+
+// A Link says that a clip and a sound were measured to match.
+type Link struct {
+	Clip, Sound int     // indices
+	Strength    float64 // of the fine match, standard deviations
+	Score       float64 // of the sketch, standard deviations
+	From, To    float64 // clip seconds that the sound covers
+	Start       float64 // sound seconds at From
+	Halves      float64 // seconds: disagreement of the two halves, NaN when unknown
+	HalfHeights [2]float64
+	Claps       int     // sharp sounds found in both at the same moment
+	Thin        bool    // hardly anything but claps to hear in the clip
+	Drift       float64 // seconds per second
+}
+
+// A Verdict is what a Decision says of a link.
+type Verdict int
+
+// The verdicts on a link.
+const (
+	Refused Verdict = iota
+	Unsure
+	Sure
+)
+
+// A Decision is the verdict on a link with its reasons in words.
+type Decision struct {
+	Link    Link
+	Verdict Verdict
+	Why     []string
+}
+
+// Where the verdicts change, in standard deviations of the fine match.
+// Unrelated recordings of one voice in one room, retakes included, reached 7.4
+// in the trial that docs/accuracy.md describes, right pairs of 20 s and more
+// stood at 18 and above.
+const (
+	sureFrom   = 10.0
+	unsureFrom = 8.5
+	clapFrom   = 5.5 // where hardly anything but a clap is to be heard
+)
+
+// halfGap is how far the halves of a take may disagree, seconds, when both are
+// clear: more is no clock.
+const halfGap = 0.001
+
+// Assign decides on links so that the rules of the world are kept: clips of
+// one camera do not overlap in time, nor do recordings of one recorder. A link
+// that breaks a rule against a much stronger one is refused, against one of
+// its like it makes both unsure. Decisions come in the order of clips, the
+// strongest sound first.
+func Assign(clips, sounds []Party, links []Link) []Decision {
+	var out []Decision
+	for _, l := range links {
+		if d := judge(l); d.Verdict != Refused {
+			out = append(out, d)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Strength > out[j].Link.Strength })
+	out = settle(out, clips, sounds)
+	out = addByClap(out, clips, sounds, links)
+	orderNotes(out, clips, sounds)
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Clip < out[j].Link.Clip })
+	return out
+}
+
+// judge looks at one link by itself.
+func judge(l Link) Decision {
+	d := Decision{Link: l, Verdict: Sure}
+	switch {
+	case l.Strength < unsureFrom:
+		d.Verdict = Refused
+	case l.Strength < sureFrom:
+		d.Verdict = Unsure
+		d.say("the match stands only %.1f times above the noise; %.0f is asked for", l.Strength, sureFrom)
+	default:
+		d.say("the match stands %.0f times above the noise", l.Strength)
+	}
+	bothClear := math.Min(l.HalfHeights[0], l.HalfHeights[1]) >= unsureFrom
+	switch {
+	case math.IsNaN(l.Halves) || !bothClear:
+	case l.Halves > halfGap:
+		d.Verdict = min(d.Verdict, Unsure)
+		d.say("its two halves disagree by %.1f ms", l.Halves*1e3)
+	default:
+		d.say("its two halves agree within %.2f ms", math.Max(0.01, l.Halves*1e3))
+	}
+	if l.Claps > 0 {
+		d.say("%s in both at the same moment", plural(l.Claps, "clap"))
+	}
+	return d
+}
+
+func (d *Decision) say(format string, args ...any) {
+	d.Why = append(d.Why, fmt.Sprintf(format, args...))
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return "a " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// settle keeps the rules among decisions that come strongest first.
+func settle(in []Decision, clips, sounds []Party) []Decision {
+	var kept []Decision
+	for _, d := range in {
+		refused := false
+		for i := range kept {
+			rule := breaks(&d.Link, &kept[i].Link, clips, sounds)
+			if rule == "" {
+				continue
+			}
+			if d.Link.Strength < kept[i].Link.Strength/2 {
+				refused = true
+				break
+			}
+			if d.Link.Strength >= 2*sureFrom && rule == soundsOverlap {
+				continue // both are beyond doubt: two recorders, not one
+			}
+			d.Verdict, kept[i].Verdict = Unsure, Unsure
+			d.say("%s; another match is as strong", rule)
+			kept[i].say("%s; another match is as strong", rule)
+		}
+		if !refused {
+			kept = append(kept, d)
+		}
+	}
+	return kept
+}
+
+// The rules, as they are told.
+const (
+	clipsOverlap  = "it would make two clips of one camera overlap in time"
+	soundsOverlap = "it would make two recordings of one recorder overlap in time"
+	twicePlaced   = "the clip would lie in one sound twice"
+)
+
+// breaks names the rule that two links cannot both keep, or "".
+func breaks(a, b *Link, clips, sounds []Party) string {
+	const slack = 0.5 // seconds
+	switch {
+	case a.Clip == b.Clip && a.Sound == b.Sound:
+		return twicePlaced
+	case a.Sound == b.Sound && clips[a.Clip].Device == clips[b.Clip].Device:
+		if overlap(a.Start, a.To-a.From, b.Start, b.To-b.From) > slack {
+			return clipsOverlap
+		}
+	case a.Clip == b.Clip && sounds[a.Sound].Device == sounds[b.Sound].Device:
+		if overlap(a.From, a.To-a.From, b.From, b.To-b.From) > slack {
+			return soundsOverlap
+		}
+	}
+	return ""
+}
+
+func overlap(from1, len1, from2, len2 float64) float64 {
+	return math.Min(from1+len1, from2+len2) - math.Max(from1, from2)
+}
+
+// addByClap gives clips that nothing matched, and in which hardly anything but
+// a clap is to be heard, the best sound that holds such a clap: one that no
+// other clip lies in first, then one whose order agrees. One clap is like
+// another, so that this is never sure.
+func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
+	taken := map[int]bool{}
+	used := map[int]bool{}
+	for _, d := range out {
+		taken[d.Link.Clip], used[d.Link.Sound] = true, true
+	}
+	best := map[int]Link{}
+	worth := func(l Link) float64 {
+		w := l.Strength
+		if !used[l.Sound] {
+			w += 10
+		}
+		if agrees(l, out, -1, clips, sounds) {
+			w += 5
+		}
+		return w
+	}
+	for _, l := range links {
+		if taken[l.Clip] || !l.Thin || l.Claps == 0 || l.Strength < clapFrom || l.Strength >= unsureFrom {
+			continue
+		}
+		if b, ok := best[l.Clip]; !ok || worth(l) > worth(b) {
+			best[l.Clip] = l
+		}
+	}
+	for _, l := range best {
+		d := Decision{Link: l, Verdict: Unsure}
+		d.say("hardly anything but %s is to be heard; it lies on one in the sound, and one clap is like another", plural(l.Claps, "clap"))
+		clash := false
+		for i := range out {
+			clash = clash || breaks(&l, &out[i].Link, clips, sounds) != ""
+		}
+		if !clash {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// agrees tells whether a link keeps the order in which both devices numbered
+// their recordings, against all decisions between the same two devices but the
+// one at index but.
+func agrees(l Link, out []Decision, but int, clips, sounds []Party) bool {
+	c, s := clips[l.Clip], sounds[l.Sound]
+	for i, d := range out {
+		oc, os := clips[d.Link.Clip], sounds[d.Link.Sound]
+		if i == but || oc.Device != c.Device || os.Device != s.Device {
+			continue
+		}
+		if (oc.Order-c.Order)*(os.Order-s.Order) < 0 {
+			return false
+		}
+		if os.Order == s.Order && (oc.Order-c.Order)*sign(d.Link.Start-l.Start) < 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func sign(v float64) int {
+	switch {
+	case v > 0:
+		return 1
+	case v < 0:
+		return -1
+	}
+	return 0
+}
+
+// orderNotes says whether the order on the card agrees with the order on the
+// recorder, and doubts a weak match that stands against it.
+func orderNotes(out []Decision, clips, sounds []Party) {
+	for i := range out {
+		d := &out[i]
+		if agrees(d.Link, out, i, clips, sounds) {
+			continue
+		}
+		if d.Link.Strength < 2*sureFrom && d.Verdict == Sure {
+			d.Verdict = Unsure
+		}
+		d.say("its place in the order of file names does not agree with the other takes")
+	}
+}
