@@ -2,7 +2,7 @@ package scene
 
 import (
 	"embed"
-	"fmt"
+	"io/fs"
 	"math"
 	"strings"
 
@@ -56,6 +56,9 @@ var demoSounds = []demoSound{
 	{name: "PHONE/rec_20260114_102214.m4a", first: 3, last: 4, early: 2.81, after: -8.3},
 }
 
+// demoNote is what the phone hears with no camera running.
+var demoNote = []string{"note-1", "note-2"}
+
 // Demo returns the demo shoot: a lesson in bicycle repair, shot with a camera
 // across the workshop and a phone worn on the chest. Four takes have a sound,
 // among them one without a clap and one whose sound stops early; two takes
@@ -79,7 +82,7 @@ func Demo() (*Scene, error) {
 		s.recordDemo(d, lines, lone)
 	}
 	for i := range s.Clips {
-		s.Clips[i].Film = lessonFilm(s, &s.Clips[i], demoTakes[i].who)
+		s.Clips[i].Film = lessonFilm(s, i, demoTakes[i].who)
 	}
 	return s, nil
 }
@@ -103,6 +106,15 @@ func demoLines() (map[string]*Excerpt, error) {
 		e := &Excerpt{Name: strings.TrimSuffix(f.Name(), ".wav"), Rate: rate, Samples: samples}
 		e.levelTo(SpeechLevel)
 		lines[e.Name] = e
+	}
+	wanted := demoNote
+	for _, t := range demoTakes {
+		wanted = append(wanted[:len(wanted):len(wanted)], t.lines...)
+	}
+	for _, name := range wanted {
+		if lines[name] == nil {
+			return nil, badData("demo/voice/"+name+".wav", fs.ErrNotExist)
+		}
 	}
 	return lines, nil
 }
@@ -146,7 +158,7 @@ func (s *Scene) recordDemo(d demoSound, lines map[string]*Excerpt, lone float64)
 	sound.Clock.PPM = demoPhonePPM
 	if d.first < 0 {
 		sound.Clock.Start = lone
-		sound.Length = s.say([]string{"note-1", "note-2"}, lines, lone+0.8, 0.5) + 0.7 - lone
+		sound.Length = s.say(demoNote, lines, lone+0.8, 0.5) + 0.7 - lone
 	} else {
 		last := &s.Clips[d.last]
 		sound.Clock.Start = s.Clips[d.first].Clock.Start - d.early
@@ -165,11 +177,7 @@ func (s *Scene) say(names []string, lines map[string]*Excerpt, at, pause float64
 		if i > 0 {
 			at += pause + 0.15*float64(i%2)
 		}
-		e := lines[name]
-		if e == nil {
-			panic(fmt.Sprintf("scene: no demo line %q", name)) // fixed names over embedded files, held by TestDemo
-		}
-		u := Utterance{At: at, Excerpt: e}
+		u := Utterance{At: at, Excerpt: lines[name]}
 		s.Talk = append(s.Talk, u)
 		at = u.End()
 	}
@@ -177,8 +185,8 @@ func (s *Scene) say(names []string, lines map[string]*Excerpt, at, pause float64
 }
 
 // lessonFilm is the drawn picture of one demo clip.
-func lessonFilm(s *Scene, clip *Device, who int) *Film {
-	l := newLesson(s, clip, who)
+func lessonFilm(s *Scene, i, who int) *Film {
+	l := newLesson(s, i, who)
 	return &Film{Width: lessonWidth, Height: lessonHeight, Rate: frame.Rate{Num: 25, Den: 1}, Codec: "h264",
-		Args: []string{"-preset", "ultrafast", "-crf", "27", "-g", "50"}, Draw: l.draw}
+		Args: []string{"-preset", "ultrafast", "-crf", "25", "-x264-params", "deblock=1,1", "-g", "50"}, Draw: l.draw}
 }

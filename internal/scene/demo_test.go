@@ -111,7 +111,7 @@ func TestClapFrame(t *testing.T) {
 	claps := 0
 	for i := range s.Clips {
 		clip := s.Clips[i]
-		l := newLesson(s, &s.Clips[i], 0)
+		l := newLesson(s, i, 0)
 		clip.Noise, clip.Floor, clip.AGC = Quiet, 0, false
 		sound := s.Render(&clip, 48000)
 		touching := false

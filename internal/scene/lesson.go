@@ -20,6 +20,7 @@ type lesson struct {
 	claps  []float64 // world seconds
 	pushes []float64 // world seconds at which a hand turns the wheel
 	look   look
+	mic    bool   // the phone is worn
 	still  []byte // what never moves
 }
 
@@ -34,9 +35,13 @@ var looks = [2]look{
 	{skin: rgb(0x9c6b4b), hair: rgb(0x2a2523), shirt: rgb(0xe2b04a), apron: rgb(0x4b6b4a), cheek: rgb(0x8f5a41)},
 }
 
-// newLesson works out what happens in a clip and paints its background.
-func newLesson(s *Scene, clip *Device, who int) *lesson {
+// newLesson works out what happens in clip i and paints its background.
+func newLesson(s *Scene, i, who int) *lesson {
+	clip := &s.Clips[i]
 	l := &lesson{clip: clip, look: looks[who]}
+	for k := range s.Sounds {
+		l.mic = l.mic || s.pair(i, k).Together()
+	}
 	end := clip.Clock.World(clip.Length)
 	for _, u := range s.Talk {
 		switch {

@@ -89,8 +89,10 @@ func (l *lesson) person(c canvas, w float64) {
 	c.fill(above(box(bodyX-26, 146, bodyX+26, 250, 7), benchTop), l.look.apron, 1)
 	c.fill(stroke(bodyX-20, 148, bodyX-16, 124, 2.4, 2.4), l.look.apron, 1)
 	c.fill(stroke(bodyX+20, 148, bodyX+16, 124, 2.4, 2.4), l.look.apron, 1)
-	c.fill(box(bodyX-6, 139, bodyX+1, 151, 2), rgb(0x24262b), 1) // the phone's mic at the chest
-	c.fill(disc(bodyX-2.5, 141.5, 1.1), rgb(0xd23b3b), 1)
+	if l.mic {
+		c.fill(box(bodyX-6, 139, bodyX+1, 151, 2), rgb(0x24262b), 1)
+		c.fill(disc(bodyX-2.5, 141.5, 1.1), rgb(0xd23b3b), 1)
+	}
 	c.fill(stroke(bodyX+sway/2, 126, bodyX+sway, 108, 9, 9), l.look.skin, 1)
 
 	l.head(c, bodyX+sway, 88+nod, w)

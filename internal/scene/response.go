@@ -54,8 +54,7 @@ func findDirect(x []float32) float64 {
 }
 
 // DRR returns the direct-to-reverberant ratio in dB: energy within 2.5 ms of
-// the direct sound over the energy after it. The window is common practice
-// (ACE challenge, Eaton et al. 2016, uses ±8 ms at most).
+// the direct sound over the energy after it. The window is common practice.
 func (r *Response) DRR() float64 {
 	edge := int(r.Direct + 0.0025*r.Rate)
 	var direct, rest float64

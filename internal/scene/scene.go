@@ -98,7 +98,10 @@ type Device struct {
 	Clock  Clock
 	Length float64 // seconds on its own clock
 	Paths  []Path  // one for each talker
-	Wearer int     // the talker whose direct path the truth is about (sounds only)
+	// Wearer is the talker whose direct path the truth is about (sounds only).
+	// What another talker says arrives elsewhere by the difference of the
+	// paths, up to some 10 ms.
+	Wearer int
 
 	Noise Noise   // kind of surrounding noise
 	SNR   float64 // dB, speech while talking over surrounding noise
