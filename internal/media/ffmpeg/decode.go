@@ -21,7 +21,7 @@ const (
 
 // seekable lists the containers whose time stamps after a seek can be trusted
 // to the sample. In the others a window is decoded from the start.
-var seekable = []string{"mov", "mp4", "m4a", "3gp", "mkv", "avi", "mpegts", "wav", "aiff", "caf", "flac"}
+var seekable = []string{"mov", "mp4", "m4a", "3gp", "avi", "mpegts", "wav", "aiff", "caf", "flac"}
 
 // decodeWords asks for one sound stream as float32 on stdout, first sample at
 // req.From. Extra are further input options.

@@ -129,7 +129,11 @@ func placeZero(info *media.Info, start, duration float64) {
 	end := start + duration
 	isMovie := slices.Contains([]string{"mov", "mp4", "m4a", "3gp"}, info.Container)
 	for i := range info.Sounds {
-		info.Sounds[i].Delay = delay(*info, info.Sounds[i])
+		s := &info.Sounds[i]
+		s.Delay = delay(*info, *s)
+		if info.Container == "mkv" && s.Codec == "opus" {
+			s.Start = opusStart(s.Start)
+		}
 	}
 	switch {
 	case isMovie:
@@ -193,6 +197,17 @@ func delay(info media.Info, s media.Sound) int {
 		return aacDelay
 	}
 	return 0
+}
+
+// opusStart returns when Opus in Matroska is first heard. The engine gives the
+// start of the pre-skip, which it cuts: 312 samples of 48 kHz from libopus
+// (RFC 7845, 4.2 leaves the number to the encoder). Matroska counts
+// milliseconds, so less than one is none.
+func opusStart(start float64) float64 {
+	if start += 312.0 / 48000; math.Abs(start) < 0.001 {
+		return 0
+	}
+	return start
 }
 
 // container gives the demuxer's name a short one.
