@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -9,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -35,14 +37,16 @@ type Written struct {
 func Write(ctx context.Context, engine media.Engine, dir string, s *Scene, done func(name string)) (*Written, error) {
 	w := &writer{engine: engine, dir: dir, scene: s, done: done}
 	out := &Written{Truth: s.Truth()}
-	var jobs []func(context.Context) error
+	var jobs []job
 	for i := range s.Clips {
 		out.Clips = append(out.Clips, filepath.Join(dir, filepath.FromSlash(s.Clips[i].Name)))
-		jobs = append(jobs, func(ctx context.Context) error { return w.clip(ctx, &s.Clips[i], out.Clips[i]) })
+		jobs = append(jobs, job{5 * s.Clips[i].Length,
+			func(ctx context.Context) error { return w.clip(ctx, &s.Clips[i], out.Clips[i]) }})
 	}
 	for i := range s.Sounds {
 		out.Sounds = append(out.Sounds, filepath.Join(dir, filepath.FromSlash(s.Sounds[i].Name)))
-		jobs = append(jobs, func(ctx context.Context) error { return w.sound(ctx, &s.Sounds[i], out.Sounds[i]) })
+		jobs = append(jobs, job{s.Sounds[i].Length,
+			func(ctx context.Context) error { return w.sound(ctx, &s.Sounds[i], out.Sounds[i]) }})
 	}
 	for _, path := range append(append([]string{}, out.Clips...), out.Sounds...) {
 		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
@@ -60,24 +64,31 @@ func Write(ctx context.Context, engine media.Engine, dir string, s *Scene, done 
 	return out, nil
 }
 
-// inPairs runs jobs two at a time and returns the first error, after which no
-// further job starts.
-func inPairs(ctx context.Context, jobs []func(context.Context) error) error {
+// A job makes one file; cost says how long that takes, in no unit.
+type job struct {
+	cost float64
+	run  func(context.Context) error
+}
+
+// inPairs runs jobs two at a time, the costliest first, and returns the first
+// error, after which no further job starts.
+func inPairs(ctx context.Context, jobs []job) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	queue := make(chan func(context.Context) error, len(jobs))
-	for _, job := range jobs {
-		queue <- job
+	slices.SortStableFunc(jobs, func(a, b job) int { return cmp.Compare(b.cost, a.cost) })
+	queue := make(chan job, len(jobs))
+	for _, j := range jobs {
+		queue <- j
 	}
 	close(queue)
 	var wg sync.WaitGroup
 	for range 2 {
 		wg.Go(func() {
-			for job := range queue {
+			for j := range queue {
 				if ctx.Err() != nil {
 					return
 				}
-				if err := job(ctx); err != nil {
+				if err := j.run(ctx); err != nil {
 					cancel(err)
 				}
 			}
