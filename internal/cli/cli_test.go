@@ -49,11 +49,11 @@ func TestStatus(t *testing.T) {
 		{"nothing but alone", fake{pair: &app.PairResult{Document: lone}}, []string{"pair", path}, 0},
 		{"one unsure", fake{pair: &app.PairResult{Document: unsure}}, []string{"pair", path}, 3},
 		{"unsure and unreadable", fake{pair: &app.PairResult{Document: both}}, []string{"pair", path}, 1},
-		{"unreadable", fake{err: failure(fault.Unreadable)}, []string{"pair", path}, 1},
-		{"full disk", fake{err: failure(fault.Unwritable)}, []string{"marry", path}, 1},
-		{"no sense", fake{err: failure(fault.Usage)}, []string{"marry", path}, 2},
-		{"no engine", fake{openErr: failure(fault.Engine)}, []string{"pair", path}, 1},
-		{"no engine, examined", fake{openErr: failure(fault.Engine)}, []string{"doctor"}, 1},
+		{"unreadable", fake{err: gaveUp(fault.Unreadable)}, []string{"pair", path}, 1},
+		{"full disk", fake{err: gaveUp(fault.Unwritable)}, []string{"marry", path}, 1},
+		{"no sense", fake{err: gaveUp(fault.Usage)}, []string{"marry", path}, 2},
+		{"no engine", fake{openErr: gaveUp(fault.Engine)}, []string{"pair", path}, 1},
+		{"no engine, examined", fake{openErr: gaveUp(fault.Engine)}, []string{"doctor"}, 1},
 		{"married", fake{marry: fine}, []string{"marry", path}, 0},
 		{"one clip failed", fake{marry: failed}, []string{"marry", path}, 1},
 		{"in sync", fake{proof: goodProof()}, []string{"prove", path}, 0},
@@ -94,7 +94,7 @@ func TestBadUsage(t *testing.T) {
 		{[]string{"marry", "--also", "all", path}, "unsure"},
 		{[]string{"marry", "--distance", "NaN", path}, "0 to 1000"},
 		{[]string{"marry", "--distance=-1", path}, "0 to 1000"},
-		{[]string{"marry", "--celsius", "Inf", path}, "-90 to 60"},
+		{[]string{"marry", "--celsius", "Inf", path}, "-60 to 60"},
 		{[]string{"pair", "--engine", "other", path}, "auto, embedded, native"},
 		{[]string{"prove"}, "earshot prove --help"},
 		{[]string{"prove", path, path}, "one finished file"},
@@ -129,7 +129,7 @@ func TestMissingPathIsAnsweredBeforeTheEngineOpens(t *testing.T) {
 }
 
 func TestErrorHasItsHintOnALineOfItsOwn(t *testing.T) {
-	_, _, stderr := run(context.Background(), &fake{err: failure(fault.Unreadable)}, "pair", here(t))
+	_, _, stderr := run(context.Background(), &fake{err: gaveUp(fault.Unreadable)}, "pair", here(t))
 	want := "earshot: read sound \"mic\\n2.m4a\": context deadline exceeded\n  try again\n"
 	if stderr != want {
 		t.Errorf("says\n%swant\n%s", stderr, want)
@@ -170,7 +170,7 @@ func TestJSONIsAlone(t *testing.T) {
 			t.Errorf("%s --json: a list or object is null:\n%s", args[0], stdout)
 		}
 	}
-	status, stdout, _ := run(context.Background(), &fake{err: failure(fault.Unreadable)}, "pair", "--json", path)
+	status, stdout, _ := run(context.Background(), &fake{err: gaveUp(fault.Unreadable)}, "pair", "--json", path)
 	if status != 1 || stdout != "" {
 		t.Errorf("pair --json that failed: status %d, stdout %q; want 1 and nothing", status, stdout)
 	}
@@ -181,7 +181,7 @@ func TestMarryOptions(t *testing.T) {
 	f := &fake{marry: marryResult()}
 	run(context.Background(), f, "marry", path)
 	o := f.married
-	if o.To != "married" || o.Sound != "pcm" || o.Scratch != "keep" || o.Gaps != "scratch" || o.Distance != nil || o.Unsure || o.Celsius != 0 {
+	if o.To != "married" || o.Sound != "pcm" || o.Scratch != "keep" || o.Gaps != "scratch" || o.Distance != nil || o.Unsure || o.Celsius != nil || o.Version != "v0" {
 		t.Errorf("without flags the options are %+v", o)
 	}
 	run(context.Background(), f, "marry", "--to", "out", "--sound", "aac", "--scratch", "drop", "--gaps", "silence",
@@ -189,7 +189,7 @@ func TestMarryOptions(t *testing.T) {
 		"--engine", "native", "--cache", "kept", "--", path, "-dash")
 	o = f.married
 	if o.To != "out" || o.Sound != "aac" || o.Scratch != "drop" || o.Gaps != "silence" || *o.Distance != 4.5 ||
-		o.Celsius == 0 || o.Celsius > 1e-9 || o.Name != "{clip}-x" || !o.Again || !o.Unsure || !o.Digest || !o.Fresh || o.Paths[1] != "-dash" {
+		*o.Celsius != 0 || o.Name != "{clip}-x" || !o.Again || !o.Unsure || !o.Digest || !o.Fresh || o.Paths[1] != "-dash" {
 		t.Errorf("with flags the options are %+v", o)
 	}
 	if f.set.Engine != "native" || f.set.Cache != "kept" {

@@ -107,11 +107,11 @@ func sureDay() shoot.Document {
 
 // goodProof is a proof of a file in sync.
 func goodProof() *app.Proof {
-	p := &app.Proof{File: "married/a.mov", Scratch: "track 2", State: app.InSync, Late: 0.41, Sigma: 0.06, Drift: 0.3, DriftSigma: 0.2,
+	p := &app.Proof{File: "married/a.mov", Scratch: "track 2", State: app.InSync, Late: 0.41, LateSigma: 0.06, Drift: 0.3, DriftSigma: 0.2,
 		Seam: app.ProofSeam{Median: 0.2, P95: 0.6, Max: 0.9, Heard: 9, Of: 10},
 		Limits: []app.LimitCheck{
-			{Name: "ITU-R BT.1359-1 detectability", Early: 45, LateMs: 125, Pass: true},
-			{Name: "EBU R37 per production stage", Early: 5, LateMs: 15, Pass: false},
+			{Name: "ITU-R BT.1359-1, detectability", Early: 45, LateMs: 125, Pass: true},
+			{Name: "EBU R37, each production stage", Early: 5, LateMs: 15, Pass: false},
 		},
 		Why: []string{"heard in 9 of 10 places"}}
 	for i := range 9 {
@@ -127,14 +127,14 @@ func marryResult() *app.MarryResult {
 		Report: "married/report.json",
 		Clips: []app.Married{
 			{Clip: "a.mov", Sound: "a.wav", Out: "married/a_married.mov", State: "written", Take: d.Takes[0], Proof: goodProof(),
-				Laid: "on the scratch", Fills: []app.Fill{{From: 50, To: 61.2, With: "scratch"}}},
+				Laid: "on what the camera heard", Fills: []app.Fill{{From: 50, To: 61.2, With: "scratch"}}},
 			{Clip: "b.mov", Sound: "b.wav", State: "passed", Take: d.Takes[1], Why: []string{"unsure: another place fits nearly as well"}},
 			{Clip: "c.mov", Sound: "c.wav", State: "failed", Take: d.Takes[2], Error: `write clip "married/c_married.mov": no space left on device`},
 		},
 	}
 }
 
-func failure(kind fault.Kind) error {
+func gaveUp(kind fault.Kind) error {
 	return &fault.Error{Kind: kind, Op: "read sound", Subject: "mic\n2.m4a", Err: context.DeadlineExceeded, Hint: "try again"}
 }
 

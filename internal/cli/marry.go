@@ -1,8 +1,8 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -40,17 +40,19 @@ earshot marry shoot --to married --distance 4.5 --celsius 12`,
 				return err
 			}
 			opt.Paths, opt.Unsure, opt.Progress = args, also == "unsure", f.term.progress
+			opt.Version = f.env.Version
 			result, err := cases.Marry(c.Context(), opt)
-			if err != nil {
+			if result == nil || c.Context().Err() != nil {
 				return err
 			}
+			// Clips that were written are told of, whatever failed after them.
 			f.status = marryStatus(result)
 			f.notes(result.Pair.Notes)
 			if f.json {
-				return f.term.document(marryJSON(result))
+				return errors.Join(f.term.document(marryJSON(result)), err)
 			}
 			f.term.print(marryText(f.term.out, result, opt.Unsure)...)
-			return nil
+			return err
 		},
 	}
 	marryFlags(c, &opt, &also)
@@ -76,17 +78,17 @@ func marryFlags(c *cobra.Command, opt *app.MarryOptions, also *string) {
 	words(&opt.Gaps, "gaps", "scratch", "what to hear where the good sound is missing", "silence")
 	flags.Var(&number{to: &opt.Distance, low: 0, high: 1000}, "distance",
 		"lay the sound where it was seen, for a talker so many `metres` from the camera; without it, where the camera heard it")
-	flags.Var(&number{plain: &opt.Celsius, low: -90, high: 60}, "celsius", "air temperature for --distance, in `degrees` (default 20)")
+	flags.Var(&number{to: &opt.Celsius, low: -60, high: 60}, "celsius", "air temperature for --distance, in `degrees` (default 20)")
 	flags.StringVar(&opt.Name, "name", "{clip}_married", "`pattern` for the new names, where {clip} is the clip's own, without its ending")
 	flags.BoolVar(&opt.Again, "again", false, "replace finished clips that stand in the way")
 	words(also, "also", "", "marry unsure takes too", "unsure")
 	flags.BoolVar(&opt.Digest, "digest", false, "put the SHA-256 of every original into the report")
 }
 
-// A number is a flag for a finite number between two bounds.
+// A number is a flag for a finite number between two bounds. It points to nil
+// while it is not given.
 type number struct {
-	to        **float64 // where nil means not given
-	plain     *float64
+	to        **float64
 	low, high float64
 }
 
@@ -96,16 +98,7 @@ func (n *number) Set(s string) error {
 	if err != nil || !(v >= n.low && v <= n.high) {
 		return fmt.Errorf("give a number from %g to %g", n.low, n.high)
 	}
-	if n.to != nil {
-		*n.to = &v
-		return nil
-	}
-	if v == 0 {
-		// In the options zero means 20 degrees. So small a number means the
-		// freezing point and gives the same speed of sound.
-		v = math.SmallestNonzeroFloat64
-	}
-	*n.plain = v
+	*n.to = &v
 	return nil
 }
 
@@ -118,7 +111,7 @@ func (n *number) Type() string { return "number" }
 // marryStatus is the exit status for a run that came to its end.
 func marryStatus(r *app.MarryResult) int {
 	for _, m := range r.Clips {
-		if m.State == "failed" {
+		if m.State == app.Broken {
 			return exitFailed
 		}
 	}
@@ -152,11 +145,11 @@ func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
 	for i, m := range r.Clips {
 		rows[i] = marriedRow(m, name)
 		switch {
-		case m.State == "written":
+		case m.State == app.Written:
 			done, fresh = done+1, fresh+1
-		case m.State == "kept":
+		case m.State == app.Kept:
 			done++
-		case m.State == "passed" && m.Take.Verdict == shoot.Unsure:
+		case m.State == app.Passed && m.Take.Verdict == shoot.Unsure:
 			unsure++
 		}
 	}
@@ -207,13 +200,13 @@ func marriedRow(m app.Married, name func(string) string) row {
 		r.offset, r.drift = "-", "-"
 	}
 	switch m.State {
-	case "written", "kept":
+	case app.Written, app.Kept:
 		state := m.State
-		if state == "kept" {
+		if state == app.Kept {
 			state = "already there"
 		}
 		r.below = append(r.below, state+": "+fault.Escape(filepath.Base(m.Out))+proved(m.Proof))
-	case "failed":
+	case app.Broken:
 		r.word, r.tone = "failed", bad
 		r.below = append(r.below, oneLine(m.Error))
 	default:
@@ -222,8 +215,8 @@ func marriedRow(m app.Married, name func(string) string) row {
 		}
 		r.below = append(r.below, "not married: "+because(m.Why))
 	}
-	if m.Laid != "" && m.Laid != "on the scratch" {
-		r.below = append(r.below, oneLine(m.Laid))
+	if m.Laid != "" && !strings.HasPrefix(m.Laid, "on ") {
+		r.below = append(r.below, "laid "+oneLine(m.Laid))
 	}
 	for _, gap := range m.Fills {
 		r.below = append(r.below, fmt.Sprintf("no good sound from %s to %s: %s there", moment(gap.From), moment(gap.To), oneLine(gap.With)))

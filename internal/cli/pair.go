@@ -147,7 +147,7 @@ func restText(s sink, d shoot.Document, name func(string) string) []string {
 	section("could not be read", len(d.Failed))
 	for _, x := range d.Failed {
 		lines = append(lines, "  "+s.paint(bad, cut(name(x.Path), s.width-4)))
-		lines = append(lines, reasons(s, oneLine(x.Error))...)
+		lines = append(lines, reasons(s, failure(x))...)
 	}
 	return lines
 }

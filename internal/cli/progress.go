@@ -19,39 +19,48 @@ const (
 // A bar turns progress into the line to show, and decides when one is due.
 type bar struct {
 	now   func() time.Time
+	steps map[string]*pace
 	step  string
-	begun time.Time // when the step, or its present count, began
-	first float64   // Done at begun
-	done  float64
-	total float64
 	shown time.Time
 }
 
-// tell takes one report and returns the line for it and whether it is due.
-// Width is the terminal's, in cells; it only matters when live.
-func (b *bar) tell(p app.Progress, live bool, width int) (string, bool) {
-	now := b.now()
-	fresh := p.Step != b.step
-	if fresh || p.Done < b.done || p.Total != b.total {
-		b.begun, b.first = now, p.Done
-	}
-	b.step, b.done, b.total = p.Step, p.Done, p.Total
-	every := plainEvery
-	if live {
-		every = liveEvery
-	}
-	if !fresh && now.Sub(b.shown) < every {
-		return "", false
-	}
-	b.shown = now
-	return b.line(p, now, live, width), true
+// A pace is how fast one step goes.
+type pace struct {
+	begun       time.Time // when its present count began
+	first       float64   // Done at begun
+	done, total float64
 }
 
-func (b *bar) line(p app.Progress, now time.Time, live bool, width int) string {
+// tell takes one report and returns the line for it and whether it is due.
+// Steps may take turns; away from a terminal each is announced once. Width is
+// the terminal's, in cells; it only matters when live.
+func (b *bar) tell(p app.Progress, live bool, width int) (string, bool) {
+	now := b.now()
+	if b.steps == nil {
+		b.steps = map[string]*pace{}
+	}
+	at, known := b.steps[p.Step]
+	if !known || p.Done < at.done || p.Total != at.total {
+		at = &pace{begun: now, first: p.Done}
+		b.steps[p.Step] = at
+	}
+	at.done, at.total = p.Done, p.Total
+	due := !known || now.Sub(b.shown) >= plainEvery
+	if live {
+		due = b.step != p.Step || now.Sub(b.shown) >= liveEvery
+	}
+	if !due {
+		return "", false
+	}
+	b.step, b.shown = p.Step, now
+	return b.line(p, at, now, live, width), true
+}
+
+func (b *bar) line(p app.Progress, at *pace, now time.Time, live bool, width int) string {
 	far := ""
 	if p.Total > 0 {
 		far = fmt.Sprintf("  %3.0f %%", 100*min(1, max(0, p.Done/p.Total)))
-		if d, ok := b.remaining(now); ok {
+		if d, ok := at.remaining(now); ok {
 			far += "  " + left(d)
 		}
 	}
@@ -74,10 +83,10 @@ func (b *bar) line(p app.Progress, now time.Time, live bool, width int) string {
 }
 
 // remaining guesses the time left from the pace since the count began.
-func (b *bar) remaining(now time.Time) (time.Duration, bool) {
-	took, did := now.Sub(b.begun), b.done-b.first
-	if took < settle || did <= 0 || b.done > b.total {
+func (p *pace) remaining(now time.Time) (time.Duration, bool) {
+	took, did := now.Sub(p.begun), p.done-p.first
+	if took < settle || did <= 0 || p.done > p.total {
 		return 0, false
 	}
-	return time.Duration(float64(took) * (b.total - b.done) / did), true
+	return time.Duration(float64(took) * (p.total - p.done) / did), true
 }

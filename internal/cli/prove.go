@@ -98,7 +98,7 @@ func proofText(s sink, p *app.Proof) []string {
 		return lines
 	}
 	lines = append(lines, "",
-		"  lies     "+lateness(p.Late)+within(p.Sigma, "ms")+", in the middle of the take",
+		"  lies     "+lateness(p.Late)+within(p.LateSigma, "ms")+", in the middle of the take",
 		"  drift    "+driftWords(p)+within(p.DriftSigma, "ppm"),
 		fmt.Sprintf("  seam     %s median, %s in 95 of 100 places, %s at most",
 			millis(p.Seam.Median), millis(p.Seam.P95), millis(p.Seam.Max)),

@@ -17,7 +17,7 @@ type row struct {
 }
 
 // The most lines of reasons under one row; JSON and report hold them all.
-const whyLines = 2
+const whyLines = 3
 
 // table lays rows out for s, names cut in the middle where the columns do not
 // fit its width.
@@ -52,15 +52,23 @@ func table(s sink, last string, rows []row) []string {
 
 // reasons wraps text under a row.
 func reasons(s sink, text string) []string {
-	wrapped := wrap(text, s.width-7)
-	if len(wrapped) > whyLines {
-		wrapped = wrapped[:whyLines]
-		wrapped[whyLines-1] = cut(wrapped[whyLines-1], s.width-11) + " ..."
+	lines := wrap(text, s.width-11)
+	if len(lines) > whyLines {
+		lines = lines[:whyLines]
+		lines[whyLines-1] += " ..."
 	}
-	for i, line := range wrapped {
-		wrapped[i] = "      " + s.paint(dim, line)
+	for i, line := range lines {
+		lines[i] = "      " + s.paint(dim, line)
 	}
-	return wrapped
+	return lines
+}
+
+// failure is a recording's error without the name, which stands above it.
+func failure(x shoot.Failed) string {
+	if _, why, ok := strings.Cut(x.Error, fault.Quote(x.Path)+": "); ok {
+		return oneLine(why)
+	}
+	return oneLine(x.Error)
 }
 
 // share divides room between two columns that would like a and b cells.

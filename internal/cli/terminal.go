@@ -18,7 +18,7 @@ import (
 //     sentences, or with --json exactly one document.
 //   - Progress, remarks and errors go to standard error.
 //   - On a terminal, progress is one line that is written over; elsewhere it
-//     is a plain line when the step changes and then at most every half
+//     is a plain line when a step first begins and then at most every half
 //     minute.
 //   - An error is one line that starts "earshot: "; what to do next stands on
 //     a line of its own under it.
@@ -155,8 +155,8 @@ func (t *terminal) progress(p app.Progress) {
 	switch {
 	case !due:
 	case t.err.live:
-		// One write: blanks to the end of the line wipe what stood there.
-		io.WriteString(t.err.w, "\r"+pad(line, t.err.width-1, false)+"\r"+line)
+		// Blanks to the end of the line wipe what stood there.
+		io.WriteString(t.err.w, "\r"+pad(line, t.err.width-1, false))
 		t.shown = true
 	default:
 		io.WriteString(t.err.w, line+"\n")

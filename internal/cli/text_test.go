@@ -10,6 +10,8 @@ import (
 	"unicode"
 
 	"earshot/internal/app"
+	"earshot/internal/fault"
+	"earshot/internal/shoot"
 )
 
 func TestPairText(t *testing.T) {
@@ -88,6 +90,14 @@ func TestNastyNames(t *testing.T) {
 				t.Errorf("width %d: %d verdicts seen, want 3", width, seen)
 			}
 		}
+	}
+}
+
+// A failed recording's name stands once, above the reason.
+func TestFailureNamesTheFileOnce(t *testing.T) {
+	err := gaveUp(fault.Unreadable).Error()
+	if got := failure(shoot.Failed{Path: "mic\n2.m4a", Error: err}); got != "context deadline exceeded" {
+		t.Errorf("got %q", got)
 	}
 }
 
@@ -212,12 +222,30 @@ func TestProofText(t *testing.T) {
 		"lies     0.41 ms late (give or take 0.12 ms), in the middle of the take",
 		"drift    +0.3 ppm, getting later along the take (give or take 0.4 ppm)",
 		"heard    in 9 of 10 places, against track 2",
-		"within  ITU-R BT.1359-1 detectability   45 ms early to 125 ms late",
-		"beyond  EBU R37 per production stage     5 ms early to  15 ms late",
+		"within  ITU-R BT.1359-1, detectability   45 ms early to 125 ms late",
+		"beyond  EBU R37, each production stage    5 ms early to  15 ms late",
 	} {
 		if !strings.Contains(got, want) {
 			t.Errorf("lacks %q:\n%s", want, got)
 		}
+	}
+}
+
+// Steps that take turns are announced once each, away from a terminal.
+func TestProgressOfStepsInTurns(t *testing.T) {
+	at := time.Date(2026, 1, 1, 12, 0, 0, 0, time.UTC)
+	b := bar{now: clock(&at)}
+	lines := 0
+	for range 10 {
+		for _, step := range []string{"pairing", "lining up"} {
+			if _, due := b.tell(app.Progress{Step: step}, false, 80); due {
+				lines++
+			}
+		}
+		at = at.Add(time.Second)
+	}
+	if lines != 2 {
+		t.Errorf("%d lines, want 2", lines)
 	}
 }
 
