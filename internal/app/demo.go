@@ -1,10 +1,19 @@
 package app
 
-import "context"
+import (
+	"context"
+	"math"
+	"path/filepath"
+
+	"earshot/internal/align"
+	"earshot/internal/scene"
+	"earshot/internal/shoot"
+)
 
 // DemoOptions asks for the demo shoot.
 type DemoOptions struct {
 	To       string // folder; "" = "earshot-demo"
+	Version  string // of the program, for the report
 	Progress func(Progress)
 }
 
@@ -30,8 +39,98 @@ type DemoTake struct {
 	Note        string  `json:"note,omitempty"` // "clap forgotten", "sound stops early", "no sound: alone, as it should be"
 }
 
+// demoLimit is the largest error a demo take may show anywhere along it, ms.
+const demoLimit = 0.1
+
 // Demo makes a shoot of our own invention with known truth, marries it, and
-// compares.
+// compares. What it made the last time is married anew.
 func (a *App) Demo(ctx context.Context, opt DemoOptions) (*DemoResult, error) {
-	panic("being written")
+	if opt.To == "" {
+		opt.To = "earshot-demo"
+	}
+	tell := newTeller(opt.Progress)
+	shot, err := scene.Demo()
+	if err != nil {
+		return nil, err
+	}
+	card, phone := filepath.Join(opt.To, "CARD"), filepath.Join(opt.To, "PHONE")
+	made := 0
+	written, err := scene.Write(ctx, a.Engine, opt.To, shot, func(name string) {
+		made++
+		tell.step("making the shoot", name, float64(made), float64(len(shot.Clips)+len(shot.Sounds)))
+	})
+	if err != nil {
+		return nil, err
+	}
+	to := filepath.Join(opt.To, "married")
+	result, err := a.Marry(ctx, MarryOptions{Paths: []string{card, phone}, To: to, Again: true, Version: opt.Version, Progress: opt.Progress})
+	if err != nil {
+		return nil, err
+	}
+	d := &DemoResult{Dir: opt.To, Result: result, Right: true}
+	d.compare(shot, written)
+	for _, t := range d.Takes {
+		d.Right = d.Right && t.Right
+	}
+	for _, c := range result.Clips {
+		d.Right = d.Right && c.State == Written && c.Proof != nil && c.Proof.State == InSync
+	}
+	return d, nil
+}
+
+// compare holds every recording of the scene against what was found of it.
+func (d *DemoResult) compare(shot *scene.Scene, written *scene.Written) {
+	doc := &d.Result.Pair.Document
+	known := map[string]bool{}
+	for _, p := range written.Truth {
+		if !p.Together() {
+			continue
+		}
+		clip, sound := written.Clips[p.Clip], written.Sounds[p.Sound]
+		known[clip], known[sound] = true, true
+		d.Takes = append(d.Takes, compareTake(p, clip, sound, doc, shot.Notes[shot.Clips[p.Clip].Name]))
+	}
+	for i, path := range written.Clips {
+		if !known[path] {
+			d.Takes = append(d.Takes, compareLoner(path, "clip", doc, shot.Notes[shot.Clips[i].Name]))
+		}
+	}
+	for i, path := range written.Sounds {
+		if !known[path] {
+			d.Takes = append(d.Takes, compareLoner(path, "sound", doc, shot.Notes[shot.Sounds[i].Name]))
+		}
+	}
+}
+
+func compareTake(p scene.Pair, clip, sound string, doc *shoot.Document, note string) DemoTake {
+	t := DemoTake{Clip: clip, Sound: sound, Verdict: string(shoot.Single), Note: note,
+		TrueOffset: p.Offset, TrueDrift: p.Drift * 1e6}
+	for _, take := range doc.Takes {
+		if !samePath(take.Clip, clip) || !samePath(take.Sound, sound) {
+			continue
+		}
+		t.Verdict, t.FoundOffset, t.FoundDrift = string(take.Verdict), take.Offset, take.Drift
+		truth := align.Alignment{Offset: p.Offset, Drift: p.Drift}
+		found := align.Alignment{Offset: take.Offset, Drift: take.Drift * 1e-6}
+		for _, at := range []float64{p.From, p.To} {
+			t.WorstError = math.Max(t.WorstError, math.Abs(found.Sound(at)-truth.Sound(at))*1e3)
+		}
+		t.Right = take.Verdict == shoot.Sure && t.WorstError <= demoLimit
+	}
+	return t
+}
+
+func compareLoner(path, kind string, doc *shoot.Document, note string) DemoTake {
+	t := DemoTake{Note: note, Verdict: "paired"}
+	if kind == "clip" {
+		t.Clip = path
+	} else {
+		t.Sound = path
+	}
+	for _, a := range doc.Alone {
+		if a.Kind == kind && samePath(a.Path, path) {
+			t.Verdict, t.Right = string(shoot.Single), true
+		}
+	}
+	return t
 }

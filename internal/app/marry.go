@@ -2,8 +2,18 @@ package app
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"runtime"
+	"sync"
 
+	"earshot/internal/dsp"
+	"earshot/internal/fault"
+	"earshot/internal/media"
 	"earshot/internal/shoot"
+	"earshot/internal/store"
 )
 
 // MarryOptions asks for finished clips.
@@ -14,12 +24,13 @@ type MarryOptions struct {
 	Scratch  string   // "keep" (default) or "drop"
 	Gaps     string   // "scratch" (default) or "silence": what fills parts the sound does not cover
 	Distance *float64 // metres from camera to talker; nil lays the sound on what the camera heard
-	Celsius  float64  // air temperature for Distance; NaN or zero value = 20
+	Celsius  float64  // air temperature for Distance; 0 = 20 (give 1e-12 for freezing point)
 	Name     string   // pattern; "" = "{clip}_married"
 	Again    bool     // replace what stands there
 	Unsure   bool     // marry unsure takes too
 	Digest   bool     // full SHA-256 of every input in the report
 	Fresh    bool
+	Version  string // of the program, for the report
 	Progress func(Progress)
 }
 
@@ -30,18 +41,26 @@ type MarryResult struct {
 	Report string // path of report.json
 }
 
+// The states of a Married clip.
+const (
+	Written = "written"
+	Kept    = "kept"   // already there and still right
+	Passed  = "passed" // not married, and why
+	Broken  = "failed"
+)
+
 // Married is one clip's end.
 type Married struct {
 	Clip  string     `json:"clip"`
 	Sound string     `json:"sound,omitempty"`
 	Out   string     `json:"out,omitempty"`   // path written or found
-	State string     `json:"state"`           // "written", "kept" (already there and still right), "passed" (not married), "failed"
+	State string     `json:"state"`           // written, kept, passed or failed
 	Why   []string   `json:"why,omitempty"`   // in words
 	Fills []Fill     `json:"fills,omitempty"` // parts the sound does not cover
 	Proof *Proof     `json:"proof,omitempty"` // measured on the written file
 	Take  shoot.Take `json:"take"`
 	Error string     `json:"error,omitempty"`
-	Laid  string     `json:"laid,omitempty"` // "on the scratch" or "moved 8.2 ms earlier for 2.8 m at 20 °C"
+	Laid  string     `json:"laid,omitempty"` // on the scratch, or how much earlier and why
 }
 
 // A Fill is a part of the clip, in clip seconds, that the good sound does not
@@ -53,7 +72,272 @@ type Fill struct {
 	Gain float64 `json:"gain_db"`
 }
 
+func (o *MarryOptions) complete() error {
+	choose := func(v *string, first string, rest ...string) error {
+		if *v == "" {
+			*v = first
+		}
+		for _, r := range append(rest, first) {
+			if *v == r {
+				return nil
+			}
+		}
+		return &fault.Error{Kind: fault.Usage, Op: "marry with", Subject: *v, Err: errors.New("not one of the choices"), Hint: "see earshot marry --help"}
+	}
+	if o.To == "" {
+		o.To = "married"
+	}
+	if d := o.Distance; d != nil && !(*d >= 0 && *d <= 1000) {
+		return &fault.Error{Kind: fault.Usage, Op: "take the distance", Err: fmt.Errorf("%g metres is no distance between a camera and a talker", *d), Hint: "give metres, 0 to 1000"}
+	}
+	if o.Celsius == 0 {
+		o.Celsius = 20
+	}
+	if !(o.Celsius >= -90 && o.Celsius <= 60) {
+		return &fault.Error{Kind: fault.Usage, Op: "take the temperature", Err: fmt.Errorf("%g °C is no air to film in", o.Celsius), Hint: "give degrees Celsius, -90 to 60"}
+	}
+	return errors.Join(choose(&o.Sound, "pcm", "aac"), choose(&o.Scratch, "keep", "drop"), choose(&o.Gaps, "scratch", "silence"))
+}
+
+// earlier is how many seconds the good sound is moved, and a word on it.
+func (o *MarryOptions) earlier() (float64, string) {
+	if o.Distance == nil {
+		return 0, "on what the camera heard"
+	}
+	t := dsp.Flight(*o.Distance, o.Celsius)
+	return t, fmt.Sprintf("%.2f ms earlier than the camera heard it: the sound's flight over %g m at %g °C", t*1e3, *o.Distance, o.Celsius)
+}
+
 // Marry pairs the recordings and writes a finished clip for every sure take.
+// A clip that fails is reported in the result and does not stop the others.
 func (a *App) Marry(ctx context.Context, opt MarryOptions) (*MarryResult, error) {
-	panic("being written")
+	if err := opt.complete(); err != nil {
+		return nil, err
+	}
+	ending := map[string]string{"pcm": ".mov", "aac": ".mp4"}[opt.Sound]
+	names, err := newNamer(opt.To, opt.Name, ending)
+	if err != nil {
+		return nil, err
+	}
+	if err := openTarget(opt.To); err != nil {
+		return nil, err
+	}
+	d, err := a.measureDay(ctx, PairOptions{Paths: opt.Paths, Skip: opt.To, Fresh: opt.Fresh, Progress: opt.Progress})
+	if err != nil {
+		return nil, err
+	}
+	m := &marriage{app: a, opt: opt, day: d, names: names, tell: newTeller(opt.Progress)}
+	result := &MarryResult{Pair: d.result, Clips: m.plan(ctx)}
+	m.writeAll(ctx)
+	for i, w := range m.work {
+		result.Clips[i] = w.out
+	}
+	result.Report = filepath.Join(opt.To, "report.json")
+	if err := a.report(ctx, opt, d, result); err != nil {
+		return result, err
+	}
+	return result, ctx.Err()
+}
+
+// A marriage is the writing of a day's clips.
+type marriage struct {
+	app   *App
+	opt   MarryOptions
+	day   *day
+	names *namer
+	tell  *teller
+	work  []*wedding
+}
+
+// A wedding is one clip's.
+type wedding struct {
+	out  Married
+	take *dayTake
+	made provenance
+	todo bool
+}
+
+// plan decides for every clip with a take which sound it gets and under which
+// name, and whether there is anything to do.
+func (m *marriage) plan(ctx context.Context) []Married {
+	best := map[*recording]int{}
+	others := map[*recording][]string{}
+	for i := range m.day.takes {
+		c := m.day.takes[i].clip
+		b, ok := best[c]
+		switch {
+		case !ok:
+			best[c] = i
+		case m.better(i, b):
+			others[c] = append(others[c], m.day.takes[b].sound.path)
+			best[c] = i
+		default:
+			others[c] = append(others[c], m.day.takes[i].sound.path)
+		}
+	}
+	for _, c := range m.day.clips {
+		i, ok := best[c]
+		if !ok {
+			continue
+		}
+		w := &wedding{take: &m.day.takes[i]}
+		w.out = Married{Clip: c.path, Sound: w.take.sound.path, Take: m.day.result.Document.Takes[i]}
+		for _, o := range others[c] {
+			w.out.Why = append(w.out.Why, "also heard by "+fault.Quote(o))
+		}
+		m.work = append(m.work, w)
+		if err := m.prepare(ctx, w); err != nil {
+			w.fail(err)
+		}
+	}
+	return make([]Married, len(m.work))
+}
+
+// better tells whether take i serves its clip better than take b: surer, then
+// covering more, then stronger.
+func (m *marriage) better(i, b int) bool {
+	x, y := &m.day.takes[i], &m.day.takes[b]
+	vx, vy := m.day.result.Document.Takes[i].Verdict, m.day.result.Document.Takes[b].Verdict
+	if vx != vy {
+		return vx == shoot.Sure
+	}
+	if dx, dy := x.found.To-x.found.From, y.found.To-y.found.From; math.Abs(dx-dy) > 0.5 {
+		return dx > dy
+	}
+	return x.found.Strength > y.found.Strength
+}
+
+func (w *wedding) fail(err error) {
+	w.todo = false
+	w.out.State, w.out.Error = Broken, describe(err)
+}
+
+// prepare names the clip and sees what stands there already.
+func (m *marriage) prepare(ctx context.Context, w *wedding) error {
+	if w.out.Take.Verdict != shoot.Sure && !m.opt.Unsure {
+		w.out.State = Passed
+		w.out.Why = append(w.out.Why, "unsure, and nothing is guessed; --also unsure marries it all the same")
+		return nil
+	}
+	var err error
+	if w.made.clip, err = store.Fingerprint(w.take.clip.path); err != nil {
+		return err
+	}
+	if w.made.sound, err = store.Fingerprint(w.take.sound.path); err != nil {
+		return err
+	}
+	w.made.earlier, w.out.Laid = m.opt.earlier()
+	w.made.plan = planDigest(m.opt, w.take.found.Offset, w.take.found.Drift)
+	var there provenance
+	w.out.Out = m.names.choose(w.out.Clip, func(path string) bool {
+		info, err := m.app.Engine.Probe(ctx, path)
+		p, ours := provenanceOf(info)
+		if err != nil || !ours {
+			return m.opt.Again
+		}
+		there = p
+		return p.clip == w.made.clip
+	})
+	switch {
+	case w.out.Out == "":
+		return &fault.Error{Kind: fault.Unwritable, Op: "name the clip", Subject: w.out.Clip, Err: errors.New("every name is taken"), Hint: "choose another folder with --to"}
+	case m.opt.Again || there.clip != w.made.clip:
+		w.todo = true
+	case there.String() == w.made.String():
+		w.out.State = Kept
+	default:
+		w.out.State = Passed
+		w.out.Why = append(w.out.Why, "the clip there was married otherwise; --again replaces it")
+	}
+	return nil
+}
+
+// writeAll writes what is to do, a few clips at once.
+func (m *marriage) writeAll(ctx context.Context) {
+	next := make(chan *wedding)
+	var group sync.WaitGroup
+	var mu sync.Mutex
+	todo, done := 0, 0
+	for _, w := range m.work {
+		if w.todo {
+			todo++
+		}
+	}
+	for range min(todo, runtime.NumCPU(), 3) {
+		group.Go(func() {
+			for w := range next {
+				if err := m.write(ctx, w); err != nil {
+					w.fail(err)
+				}
+				mu.Lock()
+				done++
+				m.tell.step("marrying", w.out.Clip, float64(done), float64(todo))
+				mu.Unlock()
+			}
+		})
+	}
+	for _, w := range m.work {
+		if w.todo {
+			next <- w
+		}
+	}
+	close(next)
+	group.Wait()
+}
+
+// write makes one clip: written aside, on the disk, opened again and measured,
+// then given its name.
+func (m *marriage) write(ctx context.Context, w *wedding) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	part := partName(m.opt.To, string(w.made.clip))
+	err := m.render(ctx, w, part)
+	if isEngineDeath(err) && ctx.Err() == nil { // it may have been another clip's doing
+		err = m.render(ctx, w, part)
+	}
+	if err != nil {
+		return err
+	}
+	if err := m.check(ctx, w, part); err != nil {
+		removePart(part)
+		return err
+	}
+	if err := finish(part, w.out.Out, m.opt.Again); err != nil {
+		return err
+	}
+	w.out.State = Written
+	return nil
+}
+
+func (m *marriage) render(ctx context.Context, w *wedding, part string) error {
+	score, err := m.score(w)
+	if err != nil {
+		return err
+	}
+	plan := media.Plan{
+		Clip: w.take.clip.path, Info: w.take.clip.info, Out: part, Container: "mov",
+		Sound:   media.Track{Codec: "pcm_s24le", Rate: clipRate, Channels: score.channels, Title: "Good sound"},
+		Scratch: m.opt.Scratch == "keep",
+		Tags:    map[string]string{madeByTag: w.made.String()},
+	}
+	if m.opt.Sound == "aac" {
+		plan.Container, plan.Sound.Codec = "mp4", "aac"
+	}
+	w.out.Why = appendNew(w.out.Why, m.app.Engine.Limits(plan)...)
+	return m.app.render(ctx, plan, score)
+}
+
+// appendNew appends the words that are not there yet.
+func appendNew(words []string, more ...string) []string {
+	for _, s := range more {
+		seen := false
+		for _, w := range words {
+			seen = seen || w == s
+		}
+		if !seen {
+			words = append(words, s)
+		}
+	}
+	return words
 }

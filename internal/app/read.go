@@ -62,6 +62,7 @@ func proxyName(i int) string  { return "proxy-" + strconv.Itoa(i) }
 type reader struct {
 	app   *App
 	fresh bool
+	whole bool // read what Earshot wrote too
 	tell  *teller
 }
 
@@ -116,7 +117,7 @@ func (r *reader) read(ctx context.Context, path string) (*recording, error) {
 		return nil, err
 	}
 	rec.device = deviceOf(rec)
-	if isMarried(rec.info) {
+	if isMarried(rec.info) && !r.whole {
 		return rec, nil
 	}
 	for i := range rec.info.Sounds {
@@ -212,12 +213,3 @@ func nameStem(path string) string {
 	}
 	return base
 }
-
-// madeByTag marks files that Earshot wrote, so that a folder holding them can
-// be given again.
-const (
-	madeByTag  = "comment"
-	madeByText = "married by Earshot"
-)
-
-func isMarried(info media.Info) bool { return strings.HasPrefix(info.Tags[madeByTag], madeByText) }

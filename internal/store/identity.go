@@ -20,7 +20,13 @@ type Identity string
 const identityPart = 64 << 10
 
 // Identify computes the Identity of the file at path.
-func Identify(path string) (Identity, error) {
+func Identify(path string) (Identity, error) { return identify(path, true) }
+
+// Fingerprint is an Identity that leaves the time of change out, so that a
+// copy has its original's.
+func Fingerprint(path string) (Identity, error) { return identify(path, false) }
+
+func identify(path string, times bool) (Identity, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return "", unreadable(path, err)
@@ -33,7 +39,9 @@ func Identify(path string) (Identity, error) {
 	h := sha256.New()
 	var head [16]byte
 	binary.LittleEndian.PutUint64(head[:8], uint64(info.Size()))
-	binary.LittleEndian.PutUint64(head[8:], uint64(info.ModTime().UnixNano()))
+	if times {
+		binary.LittleEndian.PutUint64(head[8:], uint64(info.ModTime().UnixNano()))
+	}
 	h.Write(head[:])
 	size := info.Size()
 	for _, at := range []int64{0, max(0, size/2-identityPart/2), max(0, size-identityPart)} {

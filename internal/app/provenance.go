@@ -1,0 +1,81 @@
+package app
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"earshot/internal/media"
+	"earshot/internal/store"
+)
+
+// A provenance is what a finished clip says of how it was made, in a tag of
+// its own, so that a second run knows it without any other file:
+//
+//	married by Earshot; clip 1f…; sound 9a…; plan 3c…; earlier 0.008740 s
+type provenance struct {
+	clip, sound store.Identity // fingerprints
+	plan        string         // a digest of the options and of the measured place
+	earlier     float64        // seconds that the good sound was moved on purpose
+}
+
+// madeByTag holds it; madeByText begins it.
+const (
+	madeByTag  = "comment"
+	madeByText = "married by Earshot"
+)
+
+func (p provenance) String() string {
+	return fmt.Sprintf("%s; clip %s; sound %s; plan %s; earlier %.6f s", madeByText, p.clip, p.sound, p.plan, p.earlier)
+}
+
+// provenanceOf reads a file's own word; ok is false when Earshot did not write
+// it.
+func provenanceOf(info media.Info) (p provenance, ok bool) {
+	text := info.Tags[madeByTag]
+	if !strings.HasPrefix(text, madeByText) {
+		return p, false
+	}
+	for _, field := range strings.Split(text, "; ")[1:] {
+		words := strings.Fields(field)
+		if len(words) < 2 {
+			continue
+		}
+		switch words[0] {
+		case "clip":
+			p.clip = store.Identity(words[1])
+		case "sound":
+			p.sound = store.Identity(words[1])
+		case "plan":
+			p.plan = words[1]
+		case "earlier":
+			p.earlier, _ = strconv.ParseFloat(words[1], 64)
+		}
+	}
+	return p, true
+}
+
+func isMarried(info media.Info) bool {
+	_, ok := provenanceOf(info)
+	return ok
+}
+
+// shiftOf is how much earlier, in seconds, a finished clip's good sound was
+// laid on purpose, with a word on it.
+func shiftOf(info media.Info) (float64, string) {
+	p, ok := provenanceOf(info)
+	if !ok || p.earlier == 0 {
+		return 0, ""
+	}
+	return p.earlier, fmt.Sprintf("the good sound was moved %.1f ms earlier on purpose, for the sound's flight to the camera", p.earlier*1e3)
+}
+
+// planDigest is short for everything that decides how a clip comes out. The
+// place is rounded to 10 µs and 0.1 ppm: less is no other clip.
+func planDigest(opt MarryOptions, offset, drift float64) string {
+	text := fmt.Sprintf("1|%s|%s|%s|%v|%.5f|%.1f", opt.Sound, opt.Scratch, opt.Gaps, opt.Distance != nil, offset, drift*1e6)
+	sum := sha256.Sum256([]byte(text))
+	return hex.EncodeToString(sum[:6])
+}

@@ -1,0 +1,164 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+
+	"earshot/internal/align"
+	"earshot/internal/fault"
+	"earshot/internal/media"
+)
+
+// A score is the finished sound of one clip, laid out: which voice plays when.
+type score struct {
+	parts    []part
+	good     *voice
+	channels int
+}
+
+// score lays the good sound out over the clip, and fills what it does not
+// cover.
+func (m *marriage) score(w *wedding) (*score, error) {
+	t := w.take
+	lie := t.found.Alignment
+	lie.Offset += (1 + lie.Drift) * w.made.earlier
+	s := &score{channels: t.sound.info.Sounds[t.link.SoundTrack].Channels}
+	s.good = &voice{app: m.app, rec: t.sound, track: t.link.SoundTrack, lie: lie, channels: s.channels, gain: 1}
+	total := frames(clipLength(t.clip.info))
+	soundLen := t.sound.length()
+	from, to := lie.Covered(clipLength(t.clip.info), soundLen)
+	a, b := min(total, frames(from)), min(total, frames(to))
+	if b-a < 4*fadeLength {
+		return nil, fmt.Errorf("the sound covers only %.2f s of the clip", to-from)
+	}
+	if a <= fadeLength/4 { // a few ms short of the clip's ends are no gap
+		a = 0
+	}
+	if total-b <= fadeLength/4 {
+		b = total
+	}
+	w.out.Fills = nil
+	for _, gap := range [][2]int64{{0, a}, {b, total}} {
+		if gap[0] == 0 && gap[1] > 0 || gap[0] > 0 && gap[1] > gap[0] {
+			fill, v, err := m.fill(w, s, gap)
+			if err != nil {
+				return nil, err
+			}
+			s.parts = append(s.parts, part{gap[0], gap[1], v})
+			w.out.Fills = append(w.out.Fills, fill)
+		}
+		if gap[0] == 0 {
+			s.parts = append(s.parts, part{a, b, s.good})
+		}
+	}
+	return s, nil
+}
+
+// fill decides what plays in a gap: the scratch at the good sound's level, or
+// silence.
+func (m *marriage) fill(w *wedding, s *score, gap [2]int64) (Fill, *voice, error) {
+	t := w.take
+	f := Fill{From: float64(gap[0]) / clipRate, To: float64(gap[1]) / clipRate, With: "silence"}
+	if m.opt.Gaps == "silence" {
+		return f, nil, nil
+	}
+	f.With = "scratch"
+	measure := &measurer{app: m.app}
+	scratch, err := measure.open(t.clip, t.link.ClipTrack)
+	if err != nil {
+		return f, nil, err
+	}
+	defer scratch.Close()
+	good, err := measure.open(t.sound, t.link.SoundTrack)
+	if err != nil {
+		return f, nil, err
+	}
+	defer good.Close()
+	if f.Gain, err = levelMatch(scratch, good, &t.found); err != nil {
+		return f, nil, err
+	}
+	if f.Gain, err = headroom(scratch, f.From, f.To, f.Gain); err != nil {
+		return f, nil, err
+	}
+	gain := float32(math.Pow(10, f.Gain/20))
+	return f, &voice{app: m.app, rec: t.clip, track: t.link.ClipTrack, lie: align.Alignment{}, channels: s.channels, gain: gain}, nil
+}
+
+func frames(seconds float64) int64 { return int64(math.Round(math.Max(0, seconds) * clipRate)) }
+
+// clipLength is how long the picture lasts, in seconds from the clip's zero.
+func clipLength(info media.Info) float64 {
+	var d float64
+	for _, p := range info.Pictures {
+		d = math.Max(d, p.Start+p.Duration)
+	}
+	if d == 0 {
+		d = info.Duration
+	}
+	return d
+}
+
+// render writes a plan with the sound of a score.
+func (a *App) render(ctx context.Context, plan media.Plan, s *score) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	r, w := io.Pipe()
+	played := make(chan error, 1)
+	go func() {
+		c := &composer{w: w, channels: s.channels}
+		err := c.run(ctx, s.parts, s.good)
+		w.CloseWithError(err) // nil ends the sound
+		if err != nil && !errors.Is(err, io.ErrClosedPipe) {
+			stop(err)
+		}
+		played <- err
+	}()
+	err := a.Engine.Render(ctx, plan, r)
+	r.CloseWithError(io.ErrClosedPipe)
+	perr := <-played
+	if perr != nil && !errors.Is(perr, io.ErrClosedPipe) && !errors.Is(perr, context.Canceled) {
+		err = perr // the sound broke off: that is why the engine failed
+	}
+	if err != nil {
+		removePart(plan.Out)
+	}
+	return err
+}
+
+func removePart(path string) { os.Remove(path) }
+
+// check opens a written clip again and measures it.
+func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
+	m.tell.step("proving", w.out.Clip, 0, 0)
+	r := &reader{app: m.app, fresh: true, whole: true, tell: newTeller(nil)}
+	file, err := r.read(ctx, path)
+	if err != nil {
+		return err
+	}
+	good, scratch := side{file, 0}, side{file, 1 + w.take.link.ClipTrack}
+	if m.opt.Scratch == "drop" {
+		scratch = side{w.take.clip, w.take.link.ClipTrack}
+	}
+	if err := enoughTracks(good, scratch); err != nil {
+		return err
+	}
+	p, err := m.app.prove(good, scratch)
+	if err != nil {
+		return err
+	}
+	p.File, p.Scratch = w.out.Out, "track 2"
+	if scratch.rec != file {
+		p.Scratch = scratch.rec.path
+	}
+	w.out.Proof = p
+	if p.State == OutOfSync {
+		return &fault.Error{Kind: fault.Internal, Op: "prove the finished clip", Subject: w.out.Out,
+			Err:  fmt.Errorf("it came out %s on the scratch; it was not kept", earlyOrLate(p.Late)),
+			Hint: "please report this, with what earshot doctor says"}
+	}
+	return nil
+}
