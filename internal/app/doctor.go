@@ -15,6 +15,7 @@ import (
 type Health struct {
 	Version  string        `json:"version"`
 	Engine   media.About   `json:"engine"`
+	Passed   []media.About `json:"engines_passed_over,omitempty"` // with the reason in Notes
 	CacheDir string        `json:"cache_dir"`
 	CacheUse int64         `json:"cache_bytes"`
 	CacheMax int64         `json:"cache_limit_bytes"`

@@ -24,7 +24,7 @@ type MarryOptions struct {
 	Scratch  string   // "keep" (default) or "drop"
 	Gaps     string   // "scratch" (default) or "silence": what fills parts the sound does not cover
 	Distance *float64 // metres from camera to talker; nil lays the sound on what the camera heard
-	Celsius  float64  // air temperature for Distance; 0 = 20 (give 1e-12 for freezing point)
+	Celsius  *float64 // air temperature for Distance; nil = 20
 	Name     string   // pattern; "" = "{clip}_married"
 	Again    bool     // replace what stands there
 	Unsure   bool     // marry unsure takes too
@@ -90,11 +90,12 @@ func (o *MarryOptions) complete() error {
 	if d := o.Distance; d != nil && !(*d >= 0 && *d <= 1000) {
 		return &fault.Error{Kind: fault.Usage, Op: "take the distance", Err: fmt.Errorf("%g metres is no distance between a camera and a talker", *d), Hint: "give metres, 0 to 1000"}
 	}
-	if o.Celsius == 0 {
-		o.Celsius = 20
+	if o.Celsius == nil {
+		room := 20.0
+		o.Celsius = &room
 	}
-	if !(o.Celsius >= -90 && o.Celsius <= 60) {
-		return &fault.Error{Kind: fault.Usage, Op: "take the temperature", Err: fmt.Errorf("%g °C is no air to film in", o.Celsius), Hint: "give degrees Celsius, -90 to 60"}
+	if c := *o.Celsius; !(c >= -90 && c <= 60) {
+		return &fault.Error{Kind: fault.Usage, Op: "take the temperature", Err: fmt.Errorf("%g °C is no air to film in", c), Hint: "give degrees Celsius, -90 to 60"}
 	}
 	return errors.Join(choose(&o.Sound, "pcm", "aac"), choose(&o.Scratch, "keep", "drop"), choose(&o.Gaps, "scratch", "silence"))
 }
@@ -104,8 +105,8 @@ func (o *MarryOptions) earlier() (float64, string) {
 	if o.Distance == nil {
 		return 0, "on what the camera heard"
 	}
-	t := dsp.Flight(*o.Distance, o.Celsius)
-	return t, fmt.Sprintf("%.2f ms earlier than the camera heard it: the sound's flight over %g m at %g °C", t*1e3, *o.Distance, o.Celsius)
+	t := dsp.Flight(*o.Distance, *o.Celsius)
+	return t, fmt.Sprintf("%.2f ms earlier than the camera heard it: the sound's flight over %g m at %g °C", t*1e3, *o.Distance, *o.Celsius)
 }
 
 // Marry pairs the recordings and writes a finished clip for every sure take.

@@ -36,7 +36,7 @@ type Proof struct {
 	Scratch    string       `json:"scratch"` // "track 2" or a path
 	State      string       `json:"state"`
 	Late       float64      `json:"late_ms"` // in the middle of what was heard
-	Sigma      float64      `json:"late_sigma_ms"`
+	LateSigma  float64      `json:"late_sigma_ms"`
 	Drift      float64      `json:"drift_ppm"` // positive = the good sound gets later along the clip
 	DriftSigma float64      `json:"drift_sigma_ppm"`
 	Seam       ProofSeam    `json:"seam_ms"`
@@ -198,7 +198,7 @@ func (a *App) proveFind(good, scratch side) (*align.Found, error) {
 // seconds, the good sound was laid on purpose.
 func (p *Proof) fill(f *align.Found, shift float64) {
 	late := func(t float64) float64 { return (f.Sound(t) - t + shift) * 1e3 }
-	p.Late, p.Sigma = late(f.Mid), f.MidSigma*1e3
+	p.Late, p.LateSigma = late(f.Mid), f.MidSigma*1e3
 	p.Drift, p.DriftSigma = f.Drift*1e6, f.DriftSigma*1e6
 	if math.IsInf(f.DriftSigma, 1) {
 		p.Drift, p.DriftSigma = 0, align.Ordinary*1e6

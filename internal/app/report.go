@@ -36,7 +36,7 @@ type reportOptions struct {
 	Scratch  string   `json:"scratch"`
 	Gaps     string   `json:"gaps"`
 	Distance *float64 `json:"distance_m,omitempty"`
-	Celsius  float64  `json:"celsius"`
+	Celsius  *float64 `json:"celsius,omitempty"`
 	Unsure   bool     `json:"unsure_too"`
 }
 
