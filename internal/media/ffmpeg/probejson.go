@@ -137,7 +137,7 @@ func placeZero(info *media.Info, start, duration float64) {
 	}
 	switch {
 	case isMovie:
-		info.Zero = 0
+		info.Zero = gaplessStart(*info)
 	case info.HasPicture():
 		info.Zero = info.Pictures[0].Start
 	default:
@@ -197,6 +197,22 @@ func delay(info media.Info, s media.Sound) int {
 		return aacDelay
 	}
 	return 0
+}
+
+// gaplessStart returns the zero of a movie file in container time. It is 0 but
+// for sound whose priming stands in an iTunSMPB tag and in no edit list: there
+// the engine cuts the priming and starts the stream after it.
+func gaplessStart(info media.Info) float64 {
+	f := strings.Fields(info.Tags["itunsmpb"])
+	if info.HasPicture() || len(info.Sounds) != 1 || len(f) < 2 {
+		return 0
+	}
+	priming, err := strconv.ParseUint(f[1], 16, 16)
+	s := info.Sounds[0]
+	if err != nil || math.Abs(s.Start*float64(s.Rate)-float64(priming)) > 1 {
+		return 0
+	}
+	return s.Start
 }
 
 // opusStart returns when Opus in Matroska is first heard. The engine gives the

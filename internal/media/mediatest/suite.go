@@ -39,6 +39,9 @@ func Suite(t *testing.T, open func(t *testing.T) media.Engine) {
 		t.Run("damaged", s.damaged)
 		t.Run("broken wav", s.brokenWAV)
 		t.Run("held back sound", s.heldBack)
+		t.Run("timecode", s.timecode)
+		t.Run("gapless", s.gapless)
+		t.Run("amr", s.amr)
 	}
 }
 
