@@ -33,7 +33,9 @@ func TestScripts(t *testing.T) {
 			// One cache for all scripts: a compiled engine serves them all.
 			env.Setenv("EARSHOT_CACHE", filepath.Join(kept, "cache"))
 			env.Setenv("NO_COLOR", "1")
-			return nil
+			bin, err := exec.LookPath("earshot")
+			env.Setenv("BIN", filepath.Dir(bin)) // where earshot is and nothing else
+			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"status":  status,

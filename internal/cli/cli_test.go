@@ -94,7 +94,7 @@ func TestBadUsage(t *testing.T) {
 		{[]string{"marry", "--also", "all", path}, "unsure"},
 		{[]string{"marry", "--distance", "NaN", path}, "0 to 1000"},
 		{[]string{"marry", "--distance=-1", path}, "0 to 1000"},
-		{[]string{"marry", "--celsius", "Inf", path}, "-60 to 60"},
+		{[]string{"marry", "--celsius", "Inf", path}, "-90 to 60"},
 		{[]string{"pair", "--engine", "other", path}, "auto, embedded, native"},
 		{[]string{"prove"}, "earshot prove --help"},
 		{[]string{"prove", path, path}, "one finished file"},

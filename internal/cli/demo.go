@@ -38,7 +38,7 @@ earshot demo --to try`,
 			if err != nil {
 				return err
 			}
-			opt.Progress = f.term.progress
+			opt.Version, opt.Progress = f.env.Version, f.term.progress
 			result, err := cases.Demo(c.Context(), opt)
 			if err != nil {
 				return err

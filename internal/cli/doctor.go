@@ -31,6 +31,7 @@ earshot doctor --engine native`,
 			if err != nil {
 				return err
 			}
+			health.Version = f.env.Version
 			for _, check := range health.Checks {
 				if !check.OK {
 					f.status = exitFailed

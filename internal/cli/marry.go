@@ -78,7 +78,7 @@ func marryFlags(c *cobra.Command, opt *app.MarryOptions, also *string) {
 	words(&opt.Gaps, "gaps", "scratch", "what to hear where the good sound is missing", "silence")
 	flags.Var(&number{to: &opt.Distance, low: 0, high: 1000}, "distance",
 		"lay the sound where it was seen, for a talker so many `metres` from the camera; without it, where the camera heard it")
-	flags.Var(&number{to: &opt.Celsius, low: -60, high: 60}, "celsius", "air temperature for --distance, in `degrees` (default 20)")
+	flags.Var(&number{to: &opt.Celsius, low: -90, high: 60}, "celsius", "air temperature for --distance, in `degrees` (default 20)")
 	flags.StringVar(&opt.Name, "name", "{clip}_married", "`pattern` for the new names, where {clip} is the clip's own, without its ending")
 	flags.BoolVar(&opt.Again, "again", false, "replace finished clips that stand in the way")
 	words(also, "also", "", "marry unsure takes too", "unsure")
@@ -158,9 +158,6 @@ func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
 		lines = table(s, "verdict", rows)
 	}
 	if rest := restText(s, r.Pair.Document, name); len(rest) > 0 {
-		if len(rows) > 0 {
-			lines = append(lines, "")
-		}
 		lines = append(lines, rest...)
 	}
 	lines = append(append(lines, ""), wrap(pairSummary(r.Pair.Document), s.width-1)...)

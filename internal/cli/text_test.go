@@ -179,6 +179,7 @@ func TestUnits(t *testing.T) {
 		{lateness(40), "40.0 ms late"},
 		{lateness(-0.41), "0.41 ms early"},
 		{lateness(0.01), "right on"},
+		{millis(0.004), "under 0.01 ms"},
 		{left(3 * time.Second), "a few seconds left"},
 		{left(42 * time.Second), "about 40 s left"},
 		{left(92 * time.Second), "about 1½ min left"},

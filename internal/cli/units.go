@@ -58,12 +58,15 @@ func lateness(ms float64) string {
 
 // millis writes a length in milliseconds with no more digits than help.
 func millis(ms float64) string {
-	if a := math.Abs(ms); a >= 100 {
+	switch a := math.Abs(ms); {
+	case a >= 100:
 		return fmt.Sprintf("%.0f ms", ms)
-	} else if a > 0 && a < 1 {
+	case a >= 1:
+		return fmt.Sprintf("%.1f ms", ms)
+	case a >= 0.01:
 		return fmt.Sprintf("%.2f ms", ms)
 	}
-	return fmt.Sprintf("%.1f ms", ms)
+	return "under 0.01 ms"
 }
 
 // size writes a size in decimal units.
