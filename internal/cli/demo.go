@@ -20,7 +20,7 @@ func (f *face) demo() *cobra.Command {
 		Long: `Make a small shoot of earshot's own invention, with everything that makes real
 ones hard: rooms, noise, clocks that run apart, a forgotten clap, a sound that
 stops early, recordings that belong to nothing. Marry it, and compare every
-take with the truth. Takes about a minute; needs nothing but this program.`,
+take with the truth. Takes half a minute or so; needs nothing but this program.`,
 		Example: `earshot demo
 earshot demo --to try`,
 		Annotations: map[string]string{exitKey: `0    every take came out right
@@ -115,7 +115,7 @@ func demoRow(t app.DemoTake) row {
 	}
 	if t.Clip != "" && t.Sound != "" {
 		r.offset, r.drift = place(t.FoundOffset), ppm(t.FoundDrift)
-		r.below = append(r.below, fmt.Sprintf("%s; truth %s and %s; at most %s from it",
+		r.below = append(r.below, fmt.Sprintf("%s; truth %s and %s; off by %s at the worst",
 			t.Verdict, place(t.TrueOffset), ppm(t.TrueDrift), millis(t.WorstError)))
 	}
 	if t.Note != "" {

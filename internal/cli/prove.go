@@ -99,7 +99,7 @@ func proofText(s sink, p *app.Proof) []string {
 	}
 	lines = append(lines, "",
 		"  lies     "+lateness(p.Late)+within(p.LateSigma, "ms")+", in the middle of the take",
-		"  drift    "+driftWords(p)+within(p.DriftSigma, "ppm"),
+		"  drift    "+driftWords(p),
 		fmt.Sprintf("  seam     %s median, %s in 95 of 100 places, %s at most",
 			millis(p.Seam.Median), millis(p.Seam.P95), millis(p.Seam.Max)),
 		fmt.Sprintf("  heard    in %d of %d places, against %s", p.Seam.Heard, p.Seam.Of, scratchWords(p)))
@@ -114,11 +114,15 @@ func proofText(s sink, p *app.Proof) []string {
 	return lines
 }
 
+// within gives two standard deviations in words, or nothing when none is known.
 func within(sigma float64, unit string) string {
 	if sigma <= 0 || math.IsNaN(sigma) || math.IsInf(sigma, 0) {
 		return ""
 	}
-	return fmt.Sprintf(" (give or take %.2g %s)", 2*sigma, unit)
+	if wide := math.Max(0.001, 2*sigma); wide < 9.5 {
+		return fmt.Sprintf(" (give or take %.1g %s)", wide, unit)
+	}
+	return fmt.Sprintf(" (give or take %.0f %s)", 2*sigma, unit)
 }
 
 func scratchWords(p *app.Proof) string {
@@ -128,15 +132,21 @@ func scratchWords(p *app.Proof) string {
 	return fault.Escape(filepath.Base(p.Scratch))
 }
 
+// driftWords says by how much the good sound runs away from the scratch, and
+// what that comes to between the first place heard and the last.
 func driftWords(p *app.Proof) string {
-	text := ppm(p.Drift)
-	switch {
-	case p.Drift >= 0.05:
-		return text + ", getting later along the take"
-	case p.Drift <= -0.05:
-		return text + ", getting earlier along the take"
+	text := ppm(p.Drift) + within(p.DriftSigma, "ppm")
+	if len(p.Windows) < 2 {
+		return text
 	}
-	return text
+	ms := p.Drift * 1e-3 * (p.Windows[len(p.Windows)-1].At - p.Windows[0].At)
+	switch {
+	case math.Abs(ms) < 0.05:
+		return text + ", under " + millis(0.05) + " from end to end"
+	case ms > 0:
+		return text + ", " + millis(ms) + " later from end to end"
+	}
+	return text + ", " + millis(-ms) + " earlier from end to end"
 }
 
 func limitLines(s sink, limits []app.LimitCheck) []string {

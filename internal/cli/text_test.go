@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"math"
 	"os"
 	"os/exec"
 	"strings"
@@ -180,6 +181,10 @@ func TestUnits(t *testing.T) {
 		{lateness(-0.41), "0.41 ms early"},
 		{lateness(0.01), "right on"},
 		{millis(0.004), "under 0.01 ms"},
+		{within(0, "ms"), ""},
+		{within(math.Inf(1), "ms"), ""},
+		{within(1e-9, "ms"), " (give or take 0.001 ms)"},
+		{within(60, "ppm"), " (give or take 120 ppm)"},
 		{left(3 * time.Second), "a few seconds left"},
 		{left(42 * time.Second), "about 40 s left"},
 		{left(92 * time.Second), "about 1½ min left"},
@@ -220,8 +225,8 @@ func TestProofText(t *testing.T) {
 	got := strings.Join(proofText(sink{width: 80}, goodProof()), "\n")
 	for _, want := range []string{
 		"in sync  a.mov\n",
-		"lies     0.41 ms late (give or take 0.12 ms), in the middle of the take",
-		"drift    +0.3 ppm, getting later along the take (give or take 0.4 ppm)",
+		"lies     0.41 ms late (give or take 0.1 ms), in the middle of the take",
+		"drift    +0.3 ppm (give or take 0.4 ppm), 0.14 ms later from end to end",
 		"heard    in 9 of 10 places, against track 2",
 		"within  ITU-R BT.1359-1, detectability   45 ms early to 125 ms late",
 		"beyond  EBU R37, each production stage    5 ms early to  15 ms late",
