@@ -37,6 +37,9 @@ func TestStatus(t *testing.T) {
 	fine := marryResult()
 	fine.Pair.Document = sureDay()
 	fine.Clips = fine.Clips[:1]
+	stuck := marryResult()
+	stuck.Pair.Document = sureDay()
+	stuck.Clips = stuck.Clips[3:]
 	failed := marryResult()
 	failed.Pair.Document = sureDay()
 	for _, tt := range []struct {
@@ -56,6 +59,7 @@ func TestStatus(t *testing.T) {
 		{"no engine, examined", fake{openErr: gaveUp(fault.Engine)}, []string{"doctor"}, 1},
 		{"married", fake{marry: fine}, []string{"marry", path}, 0},
 		{"one clip failed", fake{marry: failed}, []string{"marry", path}, 1},
+		{"another clip stands there", fake{marry: stuck}, []string{"marry", path}, 1},
 		{"in sync", fake{proof: goodProof()}, []string{"prove", path}, 0},
 		{"out of sync", fake{proof: out}, []string{"prove", path}, 3},
 		{"could not tell", fake{proof: unclear}, []string{"prove", path}, 1},

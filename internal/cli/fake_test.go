@@ -130,6 +130,8 @@ func marryResult() *app.MarryResult {
 				Laid: "on what the camera heard", Fills: []app.Fill{{From: 50, To: 61.2, With: "scratch"}}},
 			{Clip: "b.mov", Sound: "b.wav", State: "passed", Take: d.Takes[1], Why: []string{"unsure: another place fits nearly as well"}},
 			{Clip: "c.mov", Sound: "c.wav", State: "failed", Take: d.Takes[2], Error: `write clip "married/c_married.mov": no space left on device`},
+			{Clip: "d.mov", Sound: "d.wav", Out: "married/d_married.mov", State: "passed", Take: d.Takes[2],
+				Why: []string{"the clip there was married otherwise; --again replaces it"}, Laid: "11 ms earlier"},
 		},
 	}
 }

@@ -111,12 +111,16 @@ func (n *number) Type() string { return "number" }
 // marryStatus is the exit status for a run that came to its end.
 func marryStatus(r *app.MarryResult) int {
 	for _, m := range r.Clips {
-		if m.State == app.Broken {
+		if m.State == app.Broken || blocked(m) {
 			return exitFailed
 		}
 	}
 	return statusOf(r.Pair.Document)
 }
+
+// blocked tells whether a clip was to be written and something else stands in
+// its place.
+func blocked(m app.Married) bool { return m.State == app.Passed && m.Out != "" }
 
 // A marryDocument is what `earshot marry --json` prints.
 type marryDocument struct {
@@ -141,7 +145,7 @@ func marryJSON(r *app.MarryResult) marryDocument {
 func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
 	name := names(documentPaths(r.Pair.Document))
 	rows := make([]row, len(r.Clips))
-	done, fresh, unsure := 0, 0, 0
+	done, fresh, unsure, stuck := 0, 0, 0, 0
 	for i, m := range r.Clips {
 		rows[i] = marriedRow(m, name)
 		switch {
@@ -149,6 +153,8 @@ func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
 			done, fresh = done+1, fresh+1
 		case m.State == app.Kept:
 			done++
+		case blocked(m):
+			stuck++
 		case m.State == app.Passed && m.Take.Verdict == shoot.Unsure:
 			unsure++
 		}
@@ -169,6 +175,9 @@ func marryText(s sink, r *app.MarryResult, alsoUnsure bool) []string {
 		lines = append(lines, text)
 	} else {
 		lines = append(lines, "No clip was written.")
+	}
+	if stuck > 0 {
+		lines = append(lines, count(stuck, "clip")+" not written, for another one stands there; to replace, add --again")
 	}
 	if unsure > 0 && !alsoUnsure {
 		lines = append(lines, count(unsure, "unsure take")+" not married; to have them too, add --also unsure")
@@ -212,7 +221,10 @@ func marriedRow(m app.Married, name func(string) string) row {
 		}
 		r.below = append(r.below, "not married: "+because(m.Why))
 	}
-	if m.Laid != "" && !strings.HasPrefix(m.Laid, "on ") {
+	if (m.State == app.Written || m.State == app.Kept) && len(m.Why) > 0 {
+		r.below = append(r.below, because(m.Why))
+	}
+	if m.Laid != "" && !blocked(m) && !strings.HasPrefix(m.Laid, "on ") {
 		r.below = append(r.below, "laid "+oneLine(m.Laid))
 	}
 	for _, gap := range m.Fills {
@@ -229,5 +241,5 @@ func proved(p *app.Proof) string {
 	if p.State == app.NoTelling {
 		return ", " + app.NoTelling + " how it lies"
 	}
-	return fmt.Sprintf(", %s, %s, seam at most %s", p.State, lateness(p.Late), millis(p.Seam.Max))
+	return fmt.Sprintf(", %s, %s, seam %s", p.State, lateness(p.Late), atMost(p.Seam.Max))
 }

@@ -100,8 +100,7 @@ func proofText(s sink, p *app.Proof) []string {
 	lines = append(lines, "",
 		"  lies     "+lateness(p.Late)+within(p.LateSigma, "ms")+", in the middle of the take",
 		"  drift    "+driftWords(p),
-		fmt.Sprintf("  seam     %s median, %s in 95 of 100 places, %s at most",
-			millis(p.Seam.Median), millis(p.Seam.P95), millis(p.Seam.Max)),
+		"  seam     "+seamWords(p.Seam),
 		fmt.Sprintf("  heard    in %d of %d places, against %s", p.Seam.Heard, p.Seam.Of, scratchWords(p)))
 	if picture := seamPicture(p.Windows, min(s.width-20, 64)); len(picture) > 0 {
 		lines = append(lines, "")
@@ -123,6 +122,13 @@ func within(sigma float64, unit string) string {
 		return fmt.Sprintf(" (give or take %.1g %s)", wide, unit)
 	}
 	return fmt.Sprintf(" (give or take %.0f %s)", 2*sigma, unit)
+}
+
+func seamWords(m app.ProofSeam) string {
+	if m.Max < 0.01 {
+		return atMost(m.Max) + " everywhere"
+	}
+	return fmt.Sprintf("%s median, %s in 95 of 100 places, %s", millis(m.Median), millis(m.P95), atMost(m.Max))
 }
 
 func scratchWords(p *app.Proof) string {

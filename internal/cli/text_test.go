@@ -50,6 +50,8 @@ func TestMarryText(t *testing.T) {
 		"no good sound from 0:50 to 1:01: scratch there",
 		"not married: unsure: another place fits nearly as well",
 		"failed\n      write clip",
+		"not married: the clip there was married otherwise",
+		"1 clip not written, for another one stands there; to replace, add --again\n",
 		"1 finished clip in \"married\"\n",
 		"1 unsure take not married; to have them too, add --also unsure\n",
 		"\nReport: married/report.txt",

@@ -69,6 +69,14 @@ func millis(ms float64) string {
 	return "under 0.01 ms"
 }
 
+// atMost writes the largest of several lengths in milliseconds.
+func atMost(ms float64) string {
+	if ms < 0.01 {
+		return millis(ms)
+	}
+	return "at most " + millis(ms)
+}
+
 // size writes a size in decimal units.
 func size(n int64) string {
 	switch {
