@@ -24,6 +24,8 @@ func arrows() map[string][]string {
 	const cobra, pflag = "github.com/spf13/cobra", "github.com/spf13/pflag"
 	return map[string][]string{
 		"cmd/earshot":                  {"internal/cli", "internal/app", "internal/store", "internal/media/ffmpeg"},
+		"cmd/yardstick":                {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
+		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
 		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
 		"internal/store":               {"internal/shoot", "internal/fault", "github.com/cespare/xxhash/v2"},
