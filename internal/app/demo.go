@@ -2,10 +2,14 @@ package app
 
 import (
 	"context"
+	"errors"
+	"io/fs"
 	"math"
+	"os"
 	"path/filepath"
 
 	"earshot/internal/align"
+	"earshot/internal/fault"
 	"earshot/internal/scene"
 	"earshot/internal/shoot"
 )
@@ -53,6 +57,9 @@ func (a *App) Demo(ctx context.Context, opt DemoOptions) (*DemoResult, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := clearDemo(opt.To, shot); err != nil {
+		return nil, err
+	}
 	card, phone := filepath.Join(opt.To, "CARD"), filepath.Join(opt.To, "PHONE")
 	made := 0
 	written, err := scene.Write(ctx, a.Engine, opt.To, shot, func(name string) {
@@ -76,6 +83,47 @@ func (a *App) Demo(ctx context.Context, opt DemoOptions) (*DemoResult, error) {
 		d.Right = d.Right && c.State == Written && c.Proof != nil && c.Proof.State == InSync
 	}
 	return d, nil
+}
+
+// demoNote stands in the demo's folder and says whose it is. Without it nothing
+// in a folder is replaced.
+const (
+	demoNote     = "README.txt"
+	demoNoteText = `This shoot never happened: earshot demo made it, with the truth known.
+CARD holds what the camera would have written, PHONE what the phone would have,
+married the finished clips. Running the demo again replaces them all.
+`
+)
+
+// clearDemo makes room for the demo: an empty folder, or what an earlier demo
+// left.
+func clearDemo(dir string, shot *scene.Scene) error {
+	refuse := func(why error, hint string) error {
+		return &fault.Error{Kind: fault.Unwritable, Op: "make the demo in", Subject: dir, Err: cause(why), Hint: hint}
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return refuse(err, "choose another folder with --to")
+	}
+	there, err := os.ReadDir(dir)
+	if err != nil {
+		return refuse(err, "choose another folder with --to")
+	}
+	note, _ := os.ReadFile(filepath.Join(dir, demoNote))
+	if len(there) > 0 && string(note) != demoNoteText {
+		return refuse(errors.New("it holds something else"), "choose an empty or new folder with --to")
+	}
+	sweep(dir)
+	if err := writeWhole(filepath.Join(dir, demoNote), []byte(demoNoteText)); err != nil {
+		return err
+	}
+	for _, devices := range [][]scene.Device{shot.Clips, shot.Sounds} {
+		for _, d := range devices {
+			if err := os.Remove(filepath.Join(dir, filepath.FromSlash(d.Name))); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return refuse(err, "close what uses its files, or choose another folder with --to")
+			}
+		}
+	}
+	return nil
 }
 
 // compare holds every recording of the scene against what was found of it.
