@@ -220,13 +220,14 @@ func newton(g gradient, h hessian, sign float64, fixed bool) gradient {
 
 // spread estimates the standard deviations of delta and slope at top p by the
 // grouped jackknife (Efron & Tibshirani 1993, ch. 11), one Newton step for
-// each left-out group. With fixed only delta's is estimated.
+// each left-out group. With fixed only delta's is estimated. Fewer than three
+// windows cannot tell: delta is then anywhere within the search.
 func (s *stack) spread(p peak, fixed bool) (delta, slope, cov float64) {
 	groups := min(len(s.windows), 24)
 	sign := math.Copysign(1, p.height)
 	_, all := s.curve(p.delta, p.slope, s.windows)
 	if groups < 3 {
-		return math.Inf(1), math.Inf(1), 0
+		return Tolerance, math.Inf(1), 0
 	}
 	steps := make([]gradient, groups)
 	var mean gradient

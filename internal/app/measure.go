@@ -251,10 +251,21 @@ func (m *measurer) look(j job, k int) (*link, error) {
 	defer sound.Close()
 	guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
 	found, err := align.Find(clip, sound, guess)
-	if err != nil || found == nil {
+	if err != nil || found == nil || !sane(found) {
 		return nil, err
 	}
 	return &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}, nil
+}
+
+// sane tells whether a measurement holds numbers only: sound that is damage
+// from end to end could bring forth others.
+func sane(f *align.Found) bool {
+	for _, v := range []float64{f.Offset, f.Drift, f.Strength, f.Mid, f.MidSigma, f.From, f.To} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
 }
 
 func (m *measurer) open(r *recording, track int) (*store.Proxy, error) {

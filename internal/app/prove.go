@@ -142,7 +142,7 @@ func (a *App) prove(good, scratch side) (*Proof, error) {
 	if err != nil {
 		return nil, err
 	}
-	if f == nil || f.Strength < proveFrom {
+	if f == nil || !sane(f) || f.Strength < proveFrom {
 		p.Why = append(p.Why, "the good sound and the scratch do not match clearly anywhere: too short, too noisy, or not the same moment")
 		return p, nil
 	}
