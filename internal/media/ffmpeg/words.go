@@ -76,7 +76,13 @@ func explain(op, subject string, r result, kind fault.Kind) error {
 	if text == "" {
 		text = "the media engine gave up without saying why"
 	}
-	return &fault.Error{Kind: kind, Op: op, Subject: subject, Err: errors.New(text)}
+	hint := "check that the file is whole and plays"
+	if kind == fault.Unwritable {
+		hint = "see that the folder can be written to and has room; another folder may do"
+	} else if strings.EqualFold(text, "invalid argument") {
+		text = "its beginning makes no sense"
+	}
+	return &fault.Error{Kind: kind, Op: op, Subject: subject, Err: errors.New(text), Hint: hint}
 }
 
 var prefix = regexp.MustCompile(`^\[[^\]]* @ 0?x?[0-9a-f]+\] `)
