@@ -312,7 +312,7 @@ func (m *marriage) write(ctx context.Context, w *wedding) error {
 }
 
 func (m *marriage) render(ctx context.Context, w *wedding, part string) error {
-	score, err := m.score(w)
+	score, err := m.score(ctx, w)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/gob"
+	"errors"
 	"math"
 	"runtime"
 	"sync"
@@ -204,7 +205,7 @@ func (m *measurer) lineUp(ctx context.Context, jobs []job, k int) error {
 	for range min(len(jobs), runtime.NumCPU()) {
 		group.Go(func() {
 			for j := range next {
-				l, err := m.look(j, k)
+				l, err := m.look(ctx, j, k)
 				mu.Lock()
 				if err != nil && first == nil {
 					first = err
@@ -238,13 +239,13 @@ func (m *measurer) keep(i, k int, l *link) {
 	}
 }
 
-func (m *measurer) look(j job, k int) (*link, error) {
-	clip, err := m.open(m.clips[j.clip], j.clipTrack)
+func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
+	clip, err := m.open(ctx, m.clips[j.clip], j.clipTrack)
 	if err != nil {
 		return nil, err
 	}
 	defer clip.Close()
-	sound, err := m.open(m.sounds[k], j.soundTrack)
+	sound, err := m.open(ctx, m.sounds[k], j.soundTrack)
 	if err != nil {
 		return nil, err
 	}
@@ -268,8 +269,19 @@ func sane(f *align.Found) bool {
 	return true
 }
 
-func (m *measurer) open(r *recording, track int) (*store.Proxy, error) {
-	return m.app.Cache.OpenProxy(r.id, proxyName(track), r.tracks[track].Samples)
+// open opens a track's proxy. One that was damaged since it was made, or is
+// gone, is made anew.
+func (m *measurer) open(ctx context.Context, r *recording, track int) (*store.Proxy, error) {
+	p, err := m.app.Cache.OpenProxy(r.id, proxyName(track), r.tracks[track].Samples)
+	if !errors.Is(err, store.ErrDamaged) {
+		return p, err
+	}
+	again := &reader{app: m.app, tell: newTeller(nil)}
+	t, err := again.decode(ctx, r, track)
+	if err != nil {
+		return nil, err
+	}
+	return m.app.Cache.OpenProxy(r.id, proxyName(track), t.Samples)
 }
 
 // claps returns the sharp sounds that both recordings hold at the same moment

@@ -100,7 +100,7 @@ func (a *App) Prove(ctx context.Context, opt ProveOptions) (*Proof, error) {
 	if err := enoughTracks(good, scratch); err != nil {
 		return nil, err
 	}
-	p, err := a.prove(good, scratch)
+	p, err := a.prove(ctx, good, scratch)
 	if err != nil {
 		return nil, err
 	}
@@ -130,7 +130,7 @@ func enoughTracks(good, scratch side) error {
 }
 
 // prove measures good against scratch.
-func (a *App) prove(good, scratch side) (*Proof, error) {
+func (a *App) prove(ctx context.Context, good, scratch side) (*Proof, error) {
 	p := &Proof{State: NoTelling, Windows: []SeamPoint{}, Limits: []LimitCheck{}}
 	for _, s := range []side{good, scratch} {
 		if s.rec.tracks[s.track].Silent {
@@ -138,7 +138,7 @@ func (a *App) prove(good, scratch side) (*Proof, error) {
 			return p, nil
 		}
 	}
-	f, err := a.proveFind(good, scratch)
+	f, err := a.proveFind(ctx, good, scratch)
 	if err != nil {
 		return nil, err
 	}
@@ -160,14 +160,14 @@ const proveFrom = 10
 
 // proveFind looks where the good sound should lie and, when it is not there,
 // everywhere.
-func (a *App) proveFind(good, scratch side) (*align.Found, error) {
+func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, error) {
 	m := &measurer{app: a}
-	x, err := m.open(scratch.rec, scratch.track)
+	x, err := m.open(ctx, scratch.rec, scratch.track)
 	if err != nil {
 		return nil, err
 	}
 	defer x.Close()
-	y, err := m.open(good.rec, good.track)
+	y, err := m.open(ctx, good.rec, good.track)
 	if err != nil {
 		return nil, err
 	}

@@ -143,7 +143,7 @@ func (r *reader) load(rec *recording) bool {
 	for i := range kept.Tracks {
 		t := &kept.Tracks[i]
 		t.sketch = r.app.Cache.LoadBytes(rec.id, sketchName(i))
-		if !r.app.Cache.HasProxy(rec.id, proxyName(i), t.Samples) {
+		if t.sketch == nil || !r.app.Cache.HasProxy(rec.id, proxyName(i), t.Samples) {
 			return false
 		}
 	}

@@ -22,7 +22,7 @@ type score struct {
 
 // score lays the good sound out over the clip, and fills what it does not
 // cover.
-func (m *marriage) score(w *wedding) (*score, error) {
+func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	t := w.take
 	lie := t.found.Alignment
 	lie.Offset += (1 + lie.Drift) * w.made.earlier
@@ -44,7 +44,7 @@ func (m *marriage) score(w *wedding) (*score, error) {
 	w.out.Fills = nil
 	for _, gap := range [][2]int64{{0, a}, {b, total}} {
 		if gap[0] == 0 && gap[1] > 0 || gap[0] > 0 && gap[1] > gap[0] {
-			fill, v, err := m.fill(w, s, gap)
+			fill, v, err := m.fill(ctx, w, s, gap)
 			if err != nil {
 				return nil, err
 			}
@@ -60,7 +60,7 @@ func (m *marriage) score(w *wedding) (*score, error) {
 
 // fill decides what plays in a gap: the scratch at the good sound's level, or
 // silence.
-func (m *marriage) fill(w *wedding, s *score, gap [2]int64) (Fill, *voice, error) {
+func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64) (Fill, *voice, error) {
 	t := w.take
 	f := Fill{From: float64(gap[0]) / clipRate, To: float64(gap[1]) / clipRate, With: "silence"}
 	if m.opt.Gaps == "silence" {
@@ -68,12 +68,12 @@ func (m *marriage) fill(w *wedding, s *score, gap [2]int64) (Fill, *voice, error
 	}
 	f.With = "scratch"
 	measure := &measurer{app: m.app}
-	scratch, err := measure.open(t.clip, t.link.ClipTrack)
+	scratch, err := measure.open(ctx, t.clip, t.link.ClipTrack)
 	if err != nil {
 		return f, nil, err
 	}
 	defer scratch.Close()
-	good, err := measure.open(t.sound, t.link.SoundTrack)
+	good, err := measure.open(ctx, t.sound, t.link.SoundTrack)
 	if err != nil {
 		return f, nil, err
 	}
@@ -146,7 +146,7 @@ func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
 	if err := enoughTracks(good, scratch); err != nil {
 		return err
 	}
-	p, err := m.app.prove(good, scratch)
+	p, err := m.app.prove(ctx, good, scratch)
 	if err != nil {
 		return err
 	}

@@ -4,16 +4,22 @@
 //
 // A Cache holds one folder per recording, named by the recording's Identity,
 // and in it whatever was derived, each under a name of its own. Files are
-// written aside and renamed, so that a reader sees a whole file or none.
+// written aside and renamed, so that a reader sees a whole file or none. Each
+// carries a checksum over its content and its place: what a disk damaged, or
+// somebody moved, counts as not there and is derived anew.
 package store
 
 import (
+	"encoding/binary"
 	"encoding/json"
 	"errors"
+	"hash"
+	"hash/crc32"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"sort"
+	"sync"
 	"time"
 
 	"earshot/internal/fault"
@@ -21,7 +27,7 @@ import (
 
 // layout is part of every path; a change of any format kept here changes it,
 // and what older versions left is cleared by Trim.
-const layout = "1"
+const layout = "2"
 
 // DefaultLimit bounds a Cache's size in bytes.
 const DefaultLimit = 6 << 30
@@ -30,8 +36,9 @@ const DefaultLimit = 6 << 30
 // goes first. Everything in it can be made again. It is safe for concurrent
 // use, also by several processes.
 type Cache struct {
-	dir   string
-	limit int64
+	dir    string
+	limit  int64
+	proven sync.Map // proxies whose checksum was found right: stamp by path
 }
 
 // DefaultDir is the folder a Cache lives in unless the person says otherwise.
@@ -63,8 +70,8 @@ func (c *Cache) path(id Identity, name string) string {
 // Load fills v from the JSON kept under id and name. It reports false when
 // there is none or it cannot be understood.
 func (c *Cache) Load(id Identity, name string, v any) bool {
-	b, err := os.ReadFile(c.path(id, name))
-	return err == nil && json.Unmarshal(b, v) == nil
+	b := c.LoadBytes(id, name)
+	return b != nil && json.Unmarshal(b, v) == nil
 }
 
 // Save keeps v as JSON under id and name.
@@ -76,13 +83,31 @@ func (c *Cache) Save(id Identity, name string, v any) error {
 	return c.SaveBytes(id, name, b)
 }
 
-// LoadBytes returns what is kept under id and name, or nil.
+// sumBytes is the length of the checksum before a content, little-endian.
+const sumBytes = 4
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// newSum begins the checksum of what is kept under id and name.
+func newSum(id Identity, name string) hash.Hash32 {
+	h := crc32.New(castagnoli)
+	h.Write([]byte(string(id) + "/" + name + "\x00"))
+	return h
+}
+
+// LoadBytes returns what is kept under id and name, or nil when there is
+// nothing, or nothing undamaged.
 func (c *Cache) LoadBytes(id Identity, name string) []byte {
 	b, err := os.ReadFile(c.path(id, name))
-	if err != nil {
+	if err != nil || len(b) < sumBytes {
 		return nil
 	}
-	return b
+	h := newSum(id, name)
+	h.Write(b[sumBytes:])
+	if binary.LittleEndian.Uint32(b) != h.Sum32() {
+		return nil
+	}
+	return b[sumBytes:]
 }
 
 // SaveBytes keeps b under id and name.
@@ -91,9 +116,13 @@ func (c *Cache) SaveBytes(id Identity, name string, b []byte) error {
 	if err != nil {
 		return err
 	}
-	if _, err := f.tmp.Write(b); err != nil {
-		f.discard()
-		return c.unwritable(err)
+	h := newSum(id, name)
+	h.Write(b)
+	for _, part := range [][]byte{binary.LittleEndian.AppendUint32(nil, h.Sum32()), b} {
+		if _, err := f.tmp.Write(part); err != nil {
+			f.discard()
+			return c.unwritable(err)
+		}
 	}
 	return f.keep()
 }
@@ -141,7 +170,7 @@ func (a *aside) discard() {
 }
 
 func (c *Cache) unwritable(err error) error {
-	return &fault.Error{Kind: fault.Unwritable, Op: "write to the cache", Subject: c.dir, Err: err,
+	return &fault.Error{Kind: fault.Unwritable, Op: "write to the cache", Subject: c.dir, Err: cause(err),
 		Hint: "free some space there, or set EARSHOT_CACHE to another folder"}
 }
 

@@ -1,16 +1,23 @@
 package store
 
 import (
+	"bufio"
 	"encoding/binary"
+	"errors"
+	"hash"
 	"io"
 	"math"
 	"os"
+	"time"
+
+	"earshot/internal/fault"
 )
 
 // A proxy file holds a recording's sound for measuring: mono samples in blocks
 // of proxyBlock, each a little-endian float32 scale and as many int16; a
 // sample is its int16 times the scale. Quiet recordings keep 15 bits this way.
 // The last block is padded; the number of samples is kept with the recording.
+// A checksum of four bytes ends the file.
 const (
 	proxyBlock = 1024
 	proxyBytes = 4 + 2*proxyBlock
@@ -19,6 +26,7 @@ const (
 // A ProxyWriter writes a proxy file. Close or Discard must be called.
 type ProxyWriter struct {
 	aside *aside
+	sum   hash.Hash32
 	hold  []float32
 	out   []byte
 	n     int
@@ -31,7 +39,7 @@ func (c *Cache) CreateProxy(id Identity, name string) (*ProxyWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &ProxyWriter{aside: a, hold: make([]float32, 0, proxyBlock)}, nil
+	return &ProxyWriter{aside: a, sum: newSum(id, name), hold: make([]float32, 0, proxyBlock)}, nil
 }
 
 // Write takes the next samples.
@@ -71,6 +79,11 @@ func (w *ProxyWriter) block() {
 }
 
 func (w *ProxyWriter) flush() {
+	w.sum.Write(w.out)
+	w.put()
+}
+
+func (w *ProxyWriter) put() {
 	if _, err := w.aside.tmp.Write(w.out); err != nil {
 		w.err = w.aside.cache.unwritable(err)
 	}
@@ -83,6 +96,8 @@ func (w *ProxyWriter) Close() (int, error) {
 		w.block()
 	}
 	w.flush()
+	w.out = binary.LittleEndian.AppendUint32(w.out, w.sum.Sum32())
+	w.put()
 	if w.err != nil {
 		w.aside.discard()
 		return 0, w.err
@@ -99,19 +114,61 @@ type Proxy struct {
 	n int
 }
 
-// OpenProxy opens the proxy of n samples under id and name.
+// ErrDamaged is in the chain of OpenProxy's errors when the proxy is gone or
+// is no longer what was written: it can be made anew.
+var ErrDamaged = errors.New("what is kept of it is damaged")
+
+// OpenProxy opens the proxy of n samples under id and name. The first time, it
+// is read through to see that it is undamaged.
 func (c *Cache) OpenProxy(id Identity, name string, n int) (*Proxy, error) {
-	f, err := os.Open(c.path(id, name))
+	path := c.path(id, name)
+	damaged := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
+		Hint: "run again with --fresh, or set EARSHOT_CACHE to a folder on another disk"}
+	f, err := os.Open(path)
 	if err != nil {
-		return nil, unreadable(c.path(id, name), err)
+		return nil, damaged
+	}
+	info, err := f.Stat()
+	if err != nil || info.Size() != proxySize(n) {
+		f.Close()
+		return nil, damaged
+	}
+	now := stamp{info.Size(), info.ModTime()}
+	if before, ok := c.proven.Load(path); !ok || before != now {
+		if !proxySound(f, newSum(id, name), info.Size()) {
+			f.Close()
+			return nil, damaged
+		}
+		c.proven.Store(path, now)
 	}
 	return &Proxy{f, n}, nil
 }
 
-// HasProxy tells whether a proxy of n samples stands under id and name, whole.
+// A stamp tells one writing of a file from another.
+type stamp struct {
+	size    int64
+	changed time.Time
+}
+
+// proxySound reads a proxy file to its end and compares the checksum.
+func proxySound(f *os.File, sum hash.Hash32, size int64) bool {
+	r := bufio.NewReaderSize(io.NewSectionReader(f, 0, size), 1<<18)
+	if _, err := io.CopyN(sum, r, size-sumBytes); err != nil {
+		return false
+	}
+	var want [sumBytes]byte
+	_, err := io.ReadFull(r, want[:])
+	return err == nil && binary.LittleEndian.Uint32(want[:]) == sum.Sum32()
+}
+
+// proxySize is the size in bytes of a proxy file of n samples.
+func proxySize(n int) int64 { return int64((n+proxyBlock-1)/proxyBlock)*proxyBytes + sumBytes }
+
+// HasProxy tells whether a proxy of n samples stands under id and name, going
+// by its size.
 func (c *Cache) HasProxy(id Identity, name string, n int) bool {
 	info, err := os.Stat(c.path(id, name))
-	return err == nil && info.Size() == int64((n+proxyBlock-1)/proxyBlock)*proxyBytes
+	return err == nil && n >= 0 && info.Size() == proxySize(n)
 }
 
 // Len returns the number of samples.
