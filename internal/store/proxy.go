@@ -56,10 +56,14 @@ func (w *ProxyWriter) Write(samples []float32) error {
 	return w.err
 }
 
+// loudest bounds samples: 120 dB over full scale can only be damage.
+const loudest = 1e6
+
 func (w *ProxyWriter) block() {
 	var peak float64
-	for _, v := range w.hold {
-		if a := math.Abs(float64(v)); a > peak && !math.IsInf(a, 0) {
+	for i, v := range w.hold {
+		w.hold[i] = max(-loudest, min(loudest, v))
+		if a := math.Abs(float64(w.hold[i])); a > peak {
 			peak = a
 		}
 	}
