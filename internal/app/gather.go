@@ -37,8 +37,8 @@ type badPath struct {
 }
 
 // gather turns what the person typed into files, in the order typed, folders
-// in order of name. Hidden files and folders, and everything below skip, are
-// passed over. Links to files are followed; links to folders are not, so that
+// in order of name. Hidden files and folders, and everything below skip unless
+// it was named itself, are passed over. Links to files are followed; links to folders are not, so that
 // no loop can be walked.
 func gather(ctx context.Context, paths []string, skip string) (*gathered, error) {
 	g := &gathered{}
@@ -100,7 +100,7 @@ func (g *gathered) walk(ctx context.Context, root, skip string, seen *seen) erro
 			return nil
 		}
 		if d.IsDir() {
-			if skip != "" && samePath(p, skip) {
+			if p != root && skip != "" && samePath(p, skip) {
 				return fs.SkipDir
 			}
 			return nil

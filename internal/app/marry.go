@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path/filepath"
 	"runtime"
 	"sync"
 
@@ -127,13 +126,13 @@ func (a *App) Marry(ctx context.Context, opt MarryOptions) (*MarryResult, error)
 	if err != nil {
 		return nil, err
 	}
-	m := &marriage{app: a, opt: opt, day: d, names: names, tell: newTeller(opt.Progress)}
+	m := &marriage{app: a, opt: opt, day: d, names: names, tell: newTeller(opt.Progress), originals: newOriginals(d)}
 	result := &MarryResult{Pair: d.result, Clips: m.plan(ctx)}
 	m.writeAll(ctx)
 	for i, w := range m.work {
 		result.Clips[i] = w.out
 	}
-	result.Report = filepath.Join(opt.To, "report.json")
+	result.Report = reportPath(opt.To)
 	if err := a.report(ctx, opt, d, result); err != nil {
 		return result, err
 	}
@@ -148,6 +147,8 @@ type marriage struct {
 	names *namer
 	tell  *teller
 	work  []*wedding
+
+	originals originals
 }
 
 // A wedding is one clip's.
@@ -231,6 +232,9 @@ func (m *marriage) prepare(ctx context.Context, w *wedding) error {
 	w.made.plan = planDigest(m.opt, w.take.found.Offset, w.take.found.Drift)
 	var there provenance
 	w.out.Out = m.names.choose(w.out.Clip, func(path string) bool {
+		if m.originals.hold(path) {
+			return false
+		}
 		info, err := m.app.Engine.Probe(ctx, path)
 		p, ours := provenanceOf(info)
 		if err != nil || !ours {

@@ -3,6 +3,7 @@ package app
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -114,6 +115,43 @@ func writeWhole(path string, content []byte) error {
 			Hint: "make room on the disk, or choose another folder with --to"}
 	}
 	return finish(part, path, true)
+}
+
+// originals are the files that went in. Nothing is ever written in their
+// place, whatever was asked for.
+type originals []fs.FileInfo
+
+func newOriginals(d *day) originals {
+	var o originals
+	add := func(path string) {
+		if info, err := os.Stat(path); err == nil {
+			o = append(o, info)
+		}
+	}
+	for _, r := range d.clips {
+		add(r.path)
+	}
+	for _, r := range d.sounds {
+		add(r.path)
+	}
+	for _, f := range d.result.Document.Failed {
+		add(f.Path)
+	}
+	return o
+}
+
+// hold tells whether path is one of them, under whatever name.
+func (o originals) hold(path string) bool {
+	info, err := os.Stat(path)
+	if err != nil {
+		return false
+	}
+	for _, other := range o {
+		if os.SameFile(info, other) {
+			return true
+		}
+	}
+	return false
 }
 
 // A namer gives finished clips their names.

@@ -3,11 +3,15 @@ package app
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode"
 
 	"earshot/internal/fault"
 	"earshot/internal/media"
@@ -69,7 +73,35 @@ func (a *App) report(ctx context.Context, opt MarryOptions, d *day, result *Marr
 	if err := writeWhole(result.Report, append(b, '\n')); err != nil {
 		return err
 	}
-	return writeWhole(filepath.Join(opt.To, "report.txt"), []byte(rep.text()))
+	return writeWhole(reportText(result.Report), []byte(rep.text()))
+}
+
+// reportPath is where report.json goes: a report of an earlier run is
+// replaced, what somebody else put there under that name is not.
+func reportPath(dir string) string {
+	for _, name := range []string{"report", "earshot-report", "earshot-report-2", "earshot-report-3"} {
+		path := filepath.Join(dir, name+".json")
+		if freeForReport(path) && freeForReport(reportText(path)) {
+			return path
+		}
+	}
+	return filepath.Join(dir, fmt.Sprintf("earshot-report-%d.json", time.Now().UnixNano()))
+}
+
+func reportText(path string) string { return strings.TrimSuffix(path, ".json") + ".txt" }
+
+// freeForReport tells whether nothing stands at path, or a report of ours: the
+// program's name stands near its beginning.
+func freeForReport(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return errors.Is(err, fs.ErrNotExist)
+	}
+	defer f.Close()
+	head := make([]byte, 120)
+	n, _ := io.ReadFull(f, head)
+	text := string(head[:n])
+	return strings.HasPrefix(text, "earshot ") || strings.HasPrefix(text, "earshot, ") || strings.Contains(text, `"program": "earshot`)
 }
 
 func inputOf(ctx context.Context, r *recording, kind string, digest bool) reportInput {
@@ -87,7 +119,9 @@ func inputOf(ctx context.Context, r *recording, kind string, digest bool) report
 // text is the report for reading.
 func (rep *report) text() string {
 	var b strings.Builder
-	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	line := func(format string, args ...any) {
+		b.WriteString(printable(fmt.Sprintf(format, args...)) + "\n")
+	}
 	line("%s, %s, engine %s %s", rep.Program, rep.Made.Format("2006-01-02 15:04 UTC"), rep.Engine.Name, rep.Engine.Version)
 	for i := range rep.Clips {
 		line("")
@@ -117,6 +151,17 @@ func (rep *report) text() string {
 		line("  %s  %d bytes  %s  %s", fault.Escape(in.Path), in.Size, in.Fingerprint, in.SHA256)
 	}
 	return b.String()
+}
+
+// printable keeps a line on its line: words that a file says of itself come
+// into reports too.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
+			return ' '
+		}
+		return r
+	}, s)
 }
 
 func (m *Married) text(line func(string, ...any)) {

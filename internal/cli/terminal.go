@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"earshot/internal/app"
 	"earshot/internal/fault"
@@ -140,7 +141,7 @@ func (t *terminal) fail(err error) {
 // oneLine keeps a message on its line, whatever the cause put into it.
 func oneLine(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
 			return ' '
 		}
 		return r
