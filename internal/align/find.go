@@ -21,6 +21,7 @@ const Tolerance = 0.060
 type Found struct {
 	Alignment
 	Strength    float64    // height of the match over the noise of the search, standard deviations
+	Rest        float64    // the same without the window that matched best and its neighbours
 	Inverted    bool       // one of the microphones has its poles swapped
 	Mid         float64    // clip seconds: the middle of what was heard, where the offset is known best
 	MidSigma    float64    // seconds: of the sound's time at Mid
@@ -82,7 +83,7 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	lo := math.Max(from, math.Min(guess.At-firstSpan/2, to-firstSpan))
 	hi := math.Min(to, lo+firstSpan)
 	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
-	if err != nil || f == nil || f.Strength < faint {
+	if err != nil || f == nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift {
 		return nil, err
 	}
 	f, err = grow(clip, sound, f, clipLen, soundLen)
@@ -118,7 +119,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if err != nil {
 			return nil, err
 		}
-		if next == nil || next.Strength < 0.7*f.Strength {
+		if next == nil || next.Strength < 0.7*f.Strength || math.Abs(next.Drift) > MaxDrift {
 			return f, nil
 		}
 		f = next
@@ -151,7 +152,6 @@ func measure(clip, sound Source, line Alignment, from, to float64, n int, most f
 	f := &measurement{Found: Found{From: from, To: to}, stack: s, line: line}
 	p := s.search(most)
 	p = s.refine(p, len(windows) < 3)
-	p = s.firstArrival(p)
 	f.settle(p, len(windows) < 3)
 	return f, nil
 }
@@ -211,7 +211,8 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.Inverted = p.height < 0
 	f.Mid = s.mid
 	f.Drift = f.line.Drift + p.slope
-	f.Offset = f.line.Sound(s.mid) + p.delta - (1+f.Drift)*s.mid
+	f.Offset = f.line.Sound(s.mid) + p.delta + s.direct(p) - (1+f.Drift)*s.mid
+	f.Rest = s.without(p) / s.noise
 	f.MidSigma, f.DriftSigma, f.Cov = s.spread(p, fixed)
 	if fixed {
 		f.DriftSigma = math.Inf(1)
@@ -239,42 +240,6 @@ func (f Found) WithDrift(drift, sigma float64) Found {
 // Ordinary is the spread of drifts between two working devices, seconds per
 // second: two crystals of ±50 ppm each.
 const Ordinary = 50e-6
-
-// firstArrival looks for the direct sound when p may be a strong reflection.
-// The camera hears a reflection later than the direct sound, so that against
-// the body mic it lies at a smaller lag: the direct sound is the top of the
-// largest lag. A top of either sign counts when it lies within what a room can
-// put between the two, has a third of the height, and stands clear of the
-// noise. A top that leads a much higher one by less than a ripple of the band
-// is that one's side lobe.
-func (s *stack) firstArrival(p peak) peak {
-	const (
-		room   = 0.020   // seconds: a path 7 m longer
-		ripple = 0.00013 // seconds: half a period at the band's middle
-	)
-	least := math.Max(0.35*math.Abs(p.height), 6*s.noise)
-	var first peak
-	prev, here := 0.0, s.at(p.delta+room, p.slope)
-	for lag := p.delta + room - lagStep; lag > p.delta-ripple; lag -= lagStep {
-		next := s.at(lag, p.slope)
-		size := math.Abs(here)
-		if size > math.Abs(prev) && size >= math.Abs(next) && size >= least {
-			switch {
-			case first.height == 0:
-				first = peak{lag + lagStep, p.slope, here}
-			case first.delta-(lag+lagStep) > ripple:
-				return s.refine(first, len(s.windows) < 3)
-			case size > 1.3*math.Abs(first.height):
-				first = peak{lag + lagStep, p.slope, here}
-			}
-		}
-		prev, here = here, next
-	}
-	if first.height == 0 {
-		return p
-	}
-	return s.refine(first, len(s.windows) < 3)
-}
 
 // locals measures every window by itself: the seam.
 func (f *measurement) locals() {

@@ -57,7 +57,7 @@ func TestFindRecoversOffsetAndDrift(t *testing.T) {
 		length, noise float64
 		worst         float64 // seconds, anywhere along the clip
 	}{
-		{"clean minute", Alignment{12.345678, 41.2e-6}, 60, 0, 3e-6},
+		{"clean minute", Alignment{12.345678, 41.2e-6}, 60, 0, 4e-6},
 		{"minute in noise", Alignment{7.000013, -55e-6}, 60, 0.1, 20e-6},
 		{"fast recorder", Alignment{3.25, 290e-6}, 40, 0, 3e-6},
 		{"ten minutes", Alignment{20.5, -120e-6}, 600, 0.1, 10e-6},

@@ -132,6 +132,31 @@ func (s *stack) at(delta, slope float64) float64 {
 	return v * s.norm
 }
 
+// without is the height at p with the window that counts most there left out,
+// and its neighbours with it, which may share its sound: what the rest says.
+func (s *stack) without(p peak) float64 {
+	part := make([]float64, len(s.windows))
+	best := 0
+	for i := range s.windows {
+		w := &s.windows[i]
+		part[i] = math.Copysign(w.weight, p.height) * read(w.r, s.reach, p.delta+p.slope*(w.at-s.mid))
+		if part[i] > part[best] {
+			best = i
+		}
+	}
+	var sum, squares float64
+	for i, v := range part {
+		if i < best-1 || i > best+1 {
+			sum += v
+			squares += s.windows[i].weight * s.windows[i].weight
+		}
+	}
+	if squares == 0 {
+		return 0
+	}
+	return sum / math.Sqrt(squares)
+}
+
 // read interpolates a correlation at a lag in seconds; 0 past its ends. The
 // points stand at twice the rate that the band needs, so that eight taps of a
 // windowed sinc are exact to about 1e-3 of the peak.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
 	"runtime"
 	"sync"
 
@@ -153,6 +154,7 @@ type marriage struct {
 
 // A wedding is one clip's.
 type wedding struct {
+	n    int // its place in the work
 	out  Married
 	take *dayTake
 	made provenance
@@ -182,7 +184,7 @@ func (m *marriage) plan(ctx context.Context) []Married {
 		if !ok {
 			continue
 		}
-		w := &wedding{take: &m.day.takes[i]}
+		w := &wedding{n: len(m.work), take: &m.day.takes[i]}
 		w.out = Married{Clip: c.path, Sound: w.take.sound.path, Take: m.day.result.Document.Takes[i]}
 		for _, o := range others[c] {
 			w.out.Why = append(w.out.Why, "also heard by "+fault.Quote(o))
@@ -246,6 +248,8 @@ func (m *marriage) prepare(ctx context.Context, w *wedding) error {
 	switch {
 	case w.out.Out == "":
 		return &fault.Error{Kind: fault.Unwritable, Op: "name the clip", Subject: w.out.Clip, Err: errors.New("every name is taken"), Hint: "choose another folder with --to"}
+	case len(filepath.Base(w.out.Out)) > longestName:
+		return &fault.Error{Kind: fault.Unwritable, Op: "name the clip", Subject: w.out.Clip, Err: errors.New("its new name would be longer than disks allow"), Hint: `choose a shorter one, for example --name "{clip}", and another folder with --to`}
 	case m.opt.Again || there.clip != w.made.clip:
 		w.todo = true
 	case there.String() == w.made.String():
@@ -296,7 +300,8 @@ func (m *marriage) write(ctx context.Context, w *wedding) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	part := partName(m.opt.To, string(w.made.clip))
+	// Two clips may be copies of one: the part's name is not the content's alone.
+	part := partName(m.opt.To, fmt.Sprintf("%s-%d", w.made.clip, w.n))
 	err := m.render(ctx, w, part)
 	if isEngineDeath(err) && ctx.Err() == nil { // it may have been another clip's doing
 		err = m.render(ctx, w, part)

@@ -28,7 +28,7 @@ type linkSet map[store.Identity]*link
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-1.gob"
+const linksName = "links-2.gob"
 
 // How many places of a sound are looked at closely, and from which score of
 // the sketches on.
@@ -234,7 +234,7 @@ func (m *measurer) keep(i, k int, l *link) {
 	if l == nil {
 		return
 	}
-	if old := m.links[i][k]; old == nil || l.Found.Strength > old.Found.Strength {
+	if old := m.links[i][k]; old == nil || l.Found.Rest+l.Found.Strength > old.Found.Rest+old.Found.Strength {
 		m.links[i][k] = l
 	}
 }

@@ -154,7 +154,7 @@ func (d *day) decide(m *measurer) {
 
 func toLink(i, k int, clip, sound *recording, l *link) match.Link {
 	f := l.Found
-	return match.Link{Clip: i, Sound: k, Strength: f.Strength, Score: l.Score,
+	return match.Link{Clip: i, Sound: k, Strength: f.Strength, Rest: f.Rest, Score: l.Score,
 		From: f.From, To: f.To, Start: f.Alignment.Sound(f.From),
 		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
 		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.Alignment)),

@@ -43,10 +43,18 @@ func openTarget(dir string) error {
 	return os.Remove(probe)
 }
 
+// longestName is the longest name of a file that common disks take, in bytes.
+const longestName = 255
+
+// cause drops the paths that the standard library repeats.
 func cause(err error) error {
 	var p *os.PathError
-	if errors.As(err, &p) {
+	var l *os.LinkError
+	switch {
+	case errors.As(err, &p):
 		return p.Err
+	case errors.As(err, &l):
+		return l.Err
 	}
 	return err
 }

@@ -156,7 +156,7 @@ func (a *App) prove(ctx context.Context, good, scratch side) (*Proof, error) {
 }
 
 // proveFrom is the strength a match needs, as for a sure take.
-const proveFrom = 10
+const proveFrom = 14
 
 // proveFind looks where the good sound should lie and, when it is not there,
 // everywhere.

@@ -17,6 +17,7 @@ type Party struct {
 type Link struct {
 	Clip, Sound int     // indices
 	Strength    float64 // of the fine match, standard deviations
+	Rest        float64 // the same without its best window
 	Score       float64 // of the sketch, standard deviations
 	From, To    float64 // clip seconds that the sound covers
 	Start       float64 // sound seconds at From
@@ -44,14 +45,16 @@ type Decision struct {
 	Why     []string
 }
 
-// Where the verdicts change, in standard deviations of the fine match.
-// Unrelated recordings of one voice in one room, retakes included, reached 7.4
-// in the trial that docs/accuracy.md describes, right pairs of 20 s and more
-// stood at 18 and above.
+// Where the verdicts change, in standard deviations of the fine match: of the
+// whole, and of what is left without its best window, so that one clap that
+// lies on another makes no take. Unrelated recordings of one voice in one room,
+// retakes included, reached 11 and 7 in the trial that docs/accuracy.md
+// describes; right pairs of 20 s and more stood above 50 and 40, of 5 s above
+// 20 and 12.
 const (
-	sureFrom   = 10.0
-	unsureFrom = 8.5
-	clapFrom   = 5.5 // where hardly anything but a clap is to be heard
+	sureFrom, sureRest     = 14.0, 9.0
+	unsureFrom, unsureRest = 11.0, 7.0
+	clapFrom               = 7.0 // where hardly anything but a clap is to be heard
 )
 
 // halfGap is how far the halves of a take may disagree, seconds, when both are
@@ -82,11 +85,14 @@ func Assign(clips, sounds []Party, links []Link) []Decision {
 func judge(l Link) Decision {
 	d := Decision{Link: l, Verdict: Sure}
 	switch {
-	case l.Strength < unsureFrom:
+	case !l.holds():
 		d.Verdict = Refused
 	case l.Strength < sureFrom:
 		d.Verdict = Unsure
 		d.say("the match stands only %.1f times above the noise; %.0f is asked for", l.Strength, sureFrom)
+	case l.Rest < sureRest:
+		d.Verdict = Unsure
+		d.say("the match stands %.0f times above the noise, but only %.1f without its best moment; %.0f is asked for", l.Strength, l.Rest, sureRest)
 	default:
 		d.say("the match stands %.0f times above the noise", l.Strength)
 	}
@@ -104,6 +110,9 @@ func judge(l Link) Decision {
 	}
 	return d
 }
+
+// holds tells whether a link is worth more than unrelated recordings give.
+func (l *Link) holds() bool { return l.Strength >= unsureFrom && l.Rest >= unsureRest }
 
 func (d *Decision) say(format string, args ...any) {
 	d.Why = append(d.Why, fmt.Sprintf(format, args...))
@@ -195,7 +204,7 @@ func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
 		return w
 	}
 	for _, l := range links {
-		if taken[l.Clip] || !l.Thin || l.Claps == 0 || l.Strength < clapFrom || l.Strength >= unsureFrom {
+		if taken[l.Clip] || !l.Thin || l.Claps == 0 || l.Strength < clapFrom || l.holds() {
 			continue
 		}
 		if b, ok := best[l.Clip]; !ok || worth(l) > worth(b) {
