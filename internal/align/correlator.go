@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"math/cmplx"
 
 	"earshot/internal/dsp"
 )
@@ -129,7 +130,14 @@ func (c *correlator) transform(dst []complex128, samples []float32) []complex128
 func (c *correlator) cross(shift float64) float64 {
 	var power, level float64
 	turn := 2 * math.Pi * shift / float64(c.size)
+	step := cmplx.Rect(1, turn)
+	var now complex128
 	for k, b := range c.band {
+		if k%64 == 0 { // a product of turns, begun anew before rounding adds up
+			now = cmplx.Rect(1, turn*float64(k))
+		} else {
+			now *= step
+		}
 		if b == 0 {
 			c.x[k] = 0
 			continue
@@ -143,8 +151,7 @@ func (c *correlator) cross(shift float64) float64 {
 		}
 		root := math.Sqrt(math.Sqrt(m2))
 		scale := b / (root * math.Sqrt(root))
-		sin, cos := math.Sincos(turn * float64(k))
-		g *= complex(scale*cos, scale*sin)
+		g *= complex(scale*real(now), scale*imag(now))
 		c.x[k] = g
 		power += real(g)*real(g) + imag(g)*imag(g)
 	}

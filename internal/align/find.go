@@ -62,10 +62,12 @@ func (f *Found) SigmaAt(t float64) float64 {
 const (
 	firstSpan    = 100.0 // seconds around a Guess that are searched for a match
 	firstWindows = 20
-	mostWindows  = 60   // of the final measurement, spread over all that is covered
-	faint        = 5.5  // a first search below this is not followed up
-	clear1       = 6.5  // a window's own peak above this counts as heard
-	smear        = 4e-6 // a line this far off in drift blurs the top of the band within a window
+	fewWindows   = 7  // of the first look
+	mostWindows  = 48 // of the final measurement, spread over all that is covered
+
+	faint  = 5.5  // a first search below this is not followed up
+	clear1 = 6.5  // a window's own peak above this counts as heard
+	smear  = 4e-6 // a line this far off in drift blurs the top of the band within a window
 )
 
 // Find looks for clip in sound near guess and measures what it finds. The
@@ -82,6 +84,9 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	}
 	lo := math.Max(from, math.Min(guess.At-firstSpan/2, to-firstSpan))
 	hi := math.Min(to, lo+firstSpan)
+	if ok, err := worthALook(clip, sound, line, lo, hi); err != nil || !ok {
+		return nil, err
+	}
 	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
 	if err != nil || f == nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift {
 		return nil, err
@@ -96,6 +101,17 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 }
 
 func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
+
+// worthALook takes a few windows and tells whether anything rises out of the
+// noise at all. Unrelated recordings seldom pass, and cost little.
+func worthALook(clip, sound Source, line Alignment, from, to float64) (bool, error) {
+	m, err := take(clip, sound, line, from, to, fewWindows)
+	if err != nil || m == nil {
+		return false, err
+	}
+	p := m.stack.search(MaxDrift)
+	return math.Abs(p.height)/m.stack.noise >= faint, nil
+}
 
 // grow measures along ever longer stretches of the take, each along the line
 // that the last one found, until all that is covered is used.
@@ -132,13 +148,20 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 // measure takes up to n windows of clip between from and to along line, and
 // finds the best place for them together.
 func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*measurement, error) {
-	size := windowSize(to - from)
-	width := float64(size) / dsp.ProxyRate
-	cor := newCorrelator(size, Tolerance)
-	times := spread(from, to, width, n)
-	if len(times) == 0 {
-		return nil, nil
+	f, err := take(clip, sound, line, from, to, n)
+	if err != nil || f == nil {
+		return nil, err
 	}
+	fixed := len(f.stack.windows) < 3
+	f.settle(f.stack.refine(f.stack.search(most), fixed), fixed)
+	return f, nil
+}
+
+// take takes up to n windows of clip between from and to along line.
+func take(clip, sound Source, line Alignment, from, to float64, n int) (*measurement, error) {
+	size := windowSize(to - from)
+	cor := newCorrelator(size, Tolerance)
+	times := spread(from, to, float64(size)/dsp.ProxyRate, n)
 	windows := make([]window, 0, len(times))
 	for _, t := range times {
 		w, err := cor.take(clip, sound, line, t)
@@ -148,12 +171,7 @@ func measure(clip, sound Source, line Alignment, from, to float64, n int, most f
 		windows = append(windows, w)
 	}
 	weigh(windows)
-	s := newStack(windows, cor.reach)
-	f := &measurement{Found: Found{From: from, To: to}, stack: s, line: line}
-	p := s.search(most)
-	p = s.refine(p, len(windows) < 3)
-	f.settle(p, len(windows) < 3)
-	return f, nil
+	return &measurement{Found: Found{From: from, To: to}, stack: newStack(windows, cor.reach), line: line}, nil
 }
 
 // windowSize is a power of two: about 4 s for long stretches, 1 s for short.

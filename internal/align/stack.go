@@ -42,24 +42,34 @@ func newStack(windows []window, reach int) *stack {
 
 // search looks through all places with |slope| ≤ most and |delta| ≤ reach and
 // returns the one of greatest magnitude, to the nearest point. It sets noise.
+//
+// Neighbouring slopes part the farthest windows by two points, which a true
+// match survives; around the highest every slope is tried.
 func (s *stack) search(most float64) peak {
-	n, step := 0, 0.0
-	if s.half > 0 && most > 0 {
-		step = lagStep / s.half
-		n = int(math.Ceil(most / step))
+	step := 2 * lagStep / math.Max(s.half, 1e-3)
+	n := int(math.Ceil(most / step))
+	if s.half == 0 {
+		n = 0
 	}
+	best := s.highest(0, step, n)
+	best = s.highest(best.slope, step/4, 4)
+	s.noise = s.quiet(best, float64(n)*step)
+	return best
+}
+
+// highest tries the slopes mid + i·step, |i| ≤ n, at every delta.
+func (s *stack) highest(mid, step float64, n int) peak {
 	var best peak
 	acc := make([]float32, 2*s.reach+1)
 	for i := -n; i <= n; i++ {
-		slope := float64(i) * step
+		slope := mid + float64(i)*step
 		s.sum(acc, slope)
 		for j, v := range acc {
-			if h := math.Abs(float64(v)); h > math.Abs(best.height) {
+			if v > float32(math.Abs(best.height)) || -v > float32(math.Abs(best.height)) {
 				best = peak{float64(j-s.reach) * lagStep, slope, float64(v)}
 			}
 		}
 	}
-	s.noise = s.quiet(best, float64(n)*step)
 	return best
 }
 

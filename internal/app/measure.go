@@ -34,7 +34,8 @@ const linksName = "links-2.gob"
 // the sketches on.
 const (
 	closePlaces = 3
-	leastScore  = 4.0
+	leastScore  = 4.0 // of the best place
+	leastOther  = 5.5 // of the others
 )
 
 // A measurer holds clips against sounds.
@@ -142,8 +143,8 @@ func (m *measurer) search(todo []int, k int, prepared *preparer) []job {
 			part := todo[first:min(len(todo), first+prepared.batch())]
 			clips, owners := prepared.prepare(part)
 			for n, list := range match.Search(clips, t.sketch, closePlaces) {
-				for _, c := range list {
-					if c.Score >= leastScore {
+				for rank, c := range list {
+					if c.Score >= leastScore && (rank == 0 || c.Score >= leastOther) {
 						jobs = append(jobs, job{owners[n].clip, owners[n].track, st, c})
 					}
 				}
