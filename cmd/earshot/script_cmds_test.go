@@ -112,9 +112,9 @@ func (r recording) write(cache, clip, sound string) error {
 		at = u.End() + 0.2
 	}
 	camera := scene.Device{Name: "clip", Clock: scene.Clock{Start: r.early + 1}, Length: r.seconds,
-		Paths: []scene.Path{{Gain: 0.3}}, Floor: -60, Seed: 1}
+		Paths: []scene.Path{{Gain: 0.3}}, Floor: -60, Seed: uint64(1 + 2*r.seed)}
 	mic := scene.Device{Name: "sound", Clock: scene.Clock{Start: 1, PPM: r.drift}, Length: r.seconds + r.early + 1,
-		Paths: []scene.Path{{Gain: 1}}, Floor: -70, Seed: 2}
+		Paths: []scene.Path{{Gain: 1}}, Floor: -70, Seed: uint64(2 + 2*r.seed)}
 
 	ctx := context.Background()
 	engine, err := ffmpeg.Open(ffmpeg.Options{CacheDir: cache})
