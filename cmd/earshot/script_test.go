@@ -17,9 +17,21 @@ func TestMain(m *testing.M) {
 	if handled, status := ffmpeg.ChildMain(os.Args); handled {
 		os.Exit(status)
 	}
-	testscript.Main(m, map[string]func(){
+	testscript.Main(tidy{m}, map[string]func(){
 		"earshot": func() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) },
 	})
+}
+
+// tidy removes what tests share when all have run.
+type tidy struct{ m *testing.M }
+
+// Run is testing.M's.
+func (t tidy) Run() int {
+	status := t.m.Run()
+	if keptDir != "" {
+		os.RemoveAll(keptDir)
+	}
+	return status
 }
 
 // TestScripts runs the whole program. Each script in testdata says what it is

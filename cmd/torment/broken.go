@@ -61,7 +61,7 @@ func (r *rig) sources(ctx context.Context) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, pattern := range []string{"internal/media/mediatest/testdata/*.[^R]*", "internal/scene/testdata/speech/*.wav", "internal/scene/testdata/rir/*.wav"} {
+	for _, pattern := range []string{"internal/media/mediatest/testdata/*.[^R]*", "internal/scene/testdata/speech/" + otherTalk + "*.wav", "internal/scene/testdata/rir/*.wav"} {
 		root, err := sourceTree()
 		if err != nil {
 			return nil, err

@@ -6,11 +6,16 @@ import (
 	"encoding/binary"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"earshot/internal/frame"
 	"earshot/internal/media"
 	"earshot/internal/scene"
 )
+
+// otherTalk begins the names of the recorded speech that gets broken.
+const otherTalk = "talk-"
 
 const rate = 48000 // Hz, of every recording made here
 
@@ -34,6 +39,8 @@ func makeScene() (*scene.Scene, error) {
 		return nil, err
 	}
 	s := &scene.Scene{}
+	// What is said in the files that get broken must not be said here too.
+	phrases = slices.DeleteFunc(phrases, func(e *scene.Excerpt) bool { return strings.HasPrefix(e.Name, otherTalk) })
 	for i, at := 0, 0.5; at < 100; i++ {
 		u := scene.Utterance{At: at, Excerpt: phrases[i%len(phrases)]}
 		s.Talk = append(s.Talk, u)
