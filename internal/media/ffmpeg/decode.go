@@ -2,7 +2,6 @@ package ffmpeg
 
 import (
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
@@ -23,8 +22,8 @@ const (
 // to the sample. In the others a window is decoded from the start.
 var seekable = []string{"mov", "mp4", "m4a", "3gp", "avi", "mpegts", "wav", "aiff", "caf", "flac"}
 
-// decodeWords asks for one sound stream as float32 on stdout, first sample at
-// req.From. Extra are further input options.
+// decodeWords asks for one sound stream as float32 in fragments on stdout, first
+// sample at req.From. Extra are further input options.
 //
 // The engine keeps the container's time stamps. Its resampler pads or cuts so
 // that the stream begins at the file's zero (or at a whole second before
@@ -45,12 +44,33 @@ func decodeWords(info media.Info, req media.Decode, extra ...string) []word {
 	ws = append(ws, words(extra...)...)
 	ws = append(ws, input(req.Path)...)
 	return append(ws, words("-map", fmt.Sprintf("0:%d", s.Stream), "-map_metadata", "-1",
-		"-af", decodeFilters(s, info.Zero, base, rate, req), "-c:a", "pcm_f32le", "-f", "f32le", "pipe:1")...)
+		"-af", decodeFilters(s, info.Zero, base, rate, req), "-c:a", "pcm_f32le", "-f", "mov", "-avoid_negative_ts", "disabled",
+		"-movflags", "empty_moov+frag_every_frame+default_base_moof+frag_discont+omit_tfhd_offset", "pipe:1")...)
+}
+
+// firstFrame returns the engine's time of the first frame decodeWords asks for,
+// in frames at the rate asked for.
+func firstFrame(info media.Info, req media.Decode) int64 {
+	s := info.Sounds[req.Stream]
+	rate := req.Rate
+	if rate == 0 {
+		rate = s.Rate
+	}
+	base := math.Floor(max(0, req.From-runIn))
+	first := firstSample(s, info.Zero, base)
+	at := first * int64(rate) / int64(s.Rate)
+	if rate != s.Rate {
+		at = int64(math.Round(float64(first) * float64(rate) / float64(s.Rate)))
+	}
+	return at + max(0, samples(req.From-base, rate))
+}
+
+func firstSample(s media.Sound, zero, base float64) int64 {
+	return int64(math.Round(zero*float64(s.Rate))) + int64(base)*int64(s.Rate)
 }
 
 func decodeFilters(s media.Sound, zero, base float64, rate int, req media.Decode) string {
-	first := int64(math.Round(zero*float64(s.Rate))) + int64(base)*int64(s.Rate)
-	f := []string{fmt.Sprintf("aresample=async=1:min_comp=0.00001:min_hard_comp=0.1:first_pts=%d", first)}
+	f := []string{fmt.Sprintf("aresample=async=1:min_comp=0.00001:min_hard_comp=0.1:first_pts=%d", firstSample(s, zero, base))}
 	if req.Mono && s.Channels > 1 {
 		f = append(f, downmix(s.Channels))
 	}
@@ -109,11 +129,15 @@ func (e *Engine) Decode(ctx context.Context, req media.Decode, fn func(block []f
 	if req.Mono {
 		channels = 1
 	}
-	f := &floats{frame: channels, fn: fn}
-	j := job{tool: "ffmpeg", words: decodeWords(*req.Info, req, wavOptions(*req.Info, req.Path)...), stdout: f.take}
+	f := &placer{channels: channels, next: firstFrame(*req.Info, req), fn: fn}
+	in := &fragments{take: f.take}
+	j := job{tool: "ffmpeg", words: decodeWords(*req.Info, req, wavOptions(*req.Info, req.Path)...), stdout: in.write}
 	res, err := e.run(ctx, j, "")
 	if err != nil {
 		return settle(op, req.Path, err)
+	}
+	if err := f.flush(); err != nil {
+		return err
 	}
 	if f.count == 0 && res.code != 0 {
 		return explain(op, req.Path, res, fault.Unreadable)
@@ -123,33 +147,4 @@ func (e *Engine) Decode(ctx context.Context, req media.Decode, fn func(block []f
 			Hint: "check that the file is whole and plays"}
 	}
 	return nil
-}
-
-// floats turns bytes into blocks of whole frames of float32.
-type floats struct {
-	frame int // samples in a frame: channels
-	fn    func([]float32) error
-	count int64 // samples handed on
-	rest  []byte
-	block []float32
-}
-
-func (f *floats) take(b []byte) error {
-	if len(f.rest) > 0 {
-		b = append(f.rest, b...)
-	}
-	n := len(b) / (4 * f.frame) * f.frame
-	if cap(f.block) < n {
-		f.block = make([]float32, n)
-	}
-	f.block = f.block[:n]
-	for i := range f.block {
-		f.block[i] = math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:]))
-	}
-	f.rest = append([]byte(nil), b[4*n:]...)
-	if n == 0 {
-		return nil
-	}
-	f.count += int64(n)
-	return f.fn(f.block)
 }

@@ -123,11 +123,13 @@ func isStill(s probeStream) bool {
 	return s.Frames == "1" && slices.Contains([]string{"mjpeg", "png", "bmp", "gif", "webp"}, s.Codec)
 }
 
+// movies are the containers with a movie timeline of their own.
+var movies = []string{"mov", "mp4", "m4a", "3gp"}
+
 // placeZero finds the file's zero in container time (see package media) and
 // makes all times count from it.
 func placeZero(info *media.Info, start, duration float64) {
 	end := start + duration
-	isMovie := slices.Contains([]string{"mov", "mp4", "m4a", "3gp"}, info.Container)
 	for i := range info.Sounds {
 		s := &info.Sounds[i]
 		s.Delay = delay(*info, *s)
@@ -136,7 +138,7 @@ func placeZero(info *media.Info, start, duration float64) {
 		}
 	}
 	switch {
-	case isMovie:
+	case slices.Contains(movies, info.Container):
 		info.Zero = gaplessStart(*info)
 	case info.HasPicture():
 		info.Zero = info.Pictures[0].Start

@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strconv"
+	"strings"
 
 	"earshot/internal/fault"
 	"earshot/internal/media"
@@ -124,21 +125,41 @@ func (r *renderer) scratch() {
 			name = fmt.Sprintf("Scratch %d", track)
 		}
 		r.name(track, name)
-		if slices.Contains(holds[r.plan.Container].sound, s.Codec) {
+		if r.copied(s.Codec) {
 			continue
 		}
 		r.add(fmt.Sprintf("-filter:a:%d", track), "aresample=async=1:min_comp=0.00001:min_hard_comp=0.1:first_pts=0")
-		codec := "pcm_s16le"
-		switch {
-		case r.plan.Container == "mp4":
-			codec = "aac"
-			r.add(fmt.Sprintf("-b:a:%d", track), strconv.Itoa(bitrate(0, s.Channels)))
-		case s.Bits > 16:
-			codec = "pcm_s24le"
-		}
+		codec := r.scratchCodec(s)
 		r.add(fmt.Sprintf("-c:a:%d", track), codec)
+		if codec == "aac" {
+			r.add(fmt.Sprintf("-b:a:%d", track), strconv.Itoa(bitrate(0, s.Channels)))
+		}
+		if codec == s.Codec {
+			continue // the same samples
+		}
 		r.note("scratch track %d: %s cannot be held by %s and becomes %s", track, s.Codec, r.plan.Container, codec)
 	}
+}
+
+// copied reports whether a scratch track's packets are taken as they are. PCM
+// has no packets of its own that could hold a hole in mov, so from elsewhere
+// it is written anew, holes filled, sample for sample.
+func (r *renderer) copied(codec string) bool {
+	movie := slices.Contains(movies, r.info.Container)
+	return slices.Contains(holds[r.plan.Container].sound, codec) && (movie || !strings.HasPrefix(codec, "pcm_"))
+}
+
+// scratchCodec picks what a scratch track that is not copied becomes.
+func (r *renderer) scratchCodec(s media.Sound) string {
+	switch {
+	case slices.Contains(holds[r.plan.Container].sound, s.Codec):
+		return s.Codec
+	case r.plan.Container == "mp4":
+		return "aac"
+	case s.Bits > 16:
+		return "pcm_s24le"
+	}
+	return "pcm_s16le"
 }
 
 // others adds data and subtitles that the container can hold.

@@ -131,6 +131,7 @@ type recording struct {
 	args      []string
 	within    float64 // samples at rate; 0 means 1
 	late      float64 // samples at rate that every player plays it late
+	codecs    bool    // only for engines with real codecs
 }
 
 // encode asks for the recording as a file.

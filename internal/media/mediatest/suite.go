@@ -42,6 +42,8 @@ func Suite(t *testing.T, open func(t *testing.T) media.Engine) {
 		t.Run("timecode", s.timecode)
 		t.Run("gapless", s.gapless)
 		t.Run("amr", s.amr)
+		t.Run("spliced", s.spliced)
+		t.Run("hevc", s.hevc)
 	}
 }
 
@@ -83,6 +85,9 @@ func (s *suite) decode(t *testing.T, req media.Decode) []float32 {
 // window of it, and looks for the click.
 func (s *suite) clicks(t *testing.T) {
 	for _, r := range table() {
+		if s.fake && r.codecs {
+			continue
+		}
 		if s.fake {
 			r.late = 0 // it has no codecs
 		}
@@ -96,7 +101,7 @@ func (s *suite) click(t *testing.T, r recording, path string) {
 		t.Fatalf("found %d sounds and %d pictures", len(info.Sounds), len(info.Pictures))
 	}
 	sound := info.Sounds[0]
-	if d := sound.Duration - clickLength; math.Abs(d) > 0.1 || math.Abs(info.Duration-clickLength) > 0.1 {
+	if d := sound.Duration - clickLength; math.Abs(d) > 0.1 && !r.codecs || math.Abs(info.Duration-clickLength) > 0.1 && !r.codecs {
 		t.Errorf("durations are %.3f and %.3f s, want %g", sound.Duration, info.Duration, clickLength)
 	}
 	_, at := clickRecording(r.rate, r.ch)
@@ -120,13 +125,13 @@ func (s *suite) click(t *testing.T, r recording, path string) {
 		check("whole", channel(whole, sound.Channels, c), sound.Rate, 0)
 	}
 	check("mono", s.decode(t, media.Decode{Path: path, Info: &info, Rate: 16000, Mono: true}), 16000, 0)
-	const from, to = 1.1, 1.9
+	const from, to = 1.1, 2.1
 	window := s.decode(t, media.Decode{Path: path, Info: &info, From: from, To: to})
 	if n, want := len(window)/sound.Channels, int(math.Round(to*float64(sound.Rate)))-int(math.Round(from*float64(sound.Rate))); n != want {
 		t.Errorf("window holds %d samples, want %d", n, want)
 	}
 	check("window", channel(window, sound.Channels, 0), sound.Rate, math.Round(from*float64(sound.Rate))/float64(sound.Rate))
-	if exact(r.sound) {
+	if exact(r.sound) && len(whole) >= int(math.Round(to*float64(sound.Rate)))*sound.Channels {
 		first := int(math.Round(from*float64(sound.Rate))) * sound.Channels
 		if !slices.Equal(window, whole[first:first+len(window)]) {
 			t.Error("the window differs from the same part of the whole")
@@ -302,6 +307,9 @@ func (s *suite) married(t *testing.T, path, out string) media.Info {
 		}
 	}
 	s.samePicture(t, path, out)
+	if !s.fake {
+		enabled(t, out, info)
+	}
 	return info
 }
 

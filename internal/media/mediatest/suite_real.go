@@ -236,6 +236,95 @@ func (s *suite) gapless(t *testing.T) {
 	}
 }
 
+// spliced joins two streams that differ in their channels, as a damaged stream
+// does for a moment: what comes after must stay in its place.
+func (s *suite) spliced(t *testing.T) {
+	for _, ch := range [][2]int{{1, 2}, {2, 1}} {
+		var joined []byte
+		for i, n := range ch {
+			r := recording{ending: "ts", container: "mpegts", sound: "ac3", rate: 48000, ch: n,
+				args: []string{"-output_ts_offset", fmt.Sprint(1 + 3*i)}}
+			b, err := os.ReadFile(s.make(t, r))
+			if err != nil {
+				t.Fatal(err)
+			}
+			joined = append(joined, b...)
+		}
+		path := filepath.Join(t.TempDir(), "joined.ts")
+		if err := os.WriteFile(path, joined, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		for _, mono := range []bool{false, true} {
+			info := s.probe(t, path)
+			x := s.decode(t, media.Decode{Path: path, Info: &info, Mono: mono})
+			channels := info.Sounds[0].Channels
+			if mono {
+				channels = 1
+			}
+			y := channel(x, channels, 0)
+			if n := len(y); n < 5*48000 || n > 7*48000 {
+				t.Errorf("%v, mono %v: %.2f s came out, want about 6", ch, mono, float64(n)/48000)
+				continue
+			}
+			_, at := clickRecording(48000, 1)
+			first, second := findClick(y[:3*48000], 48000, 48000)-float64(at), findClick(y[3*48000:], 48000, 48000)-float64(at)
+			if d := second - first; math.Abs(d) > 2 {
+				t.Errorf("%v, mono %v: the clicks are off by %+.2f and %+.2f samples", ch, mono, first, second)
+			}
+		}
+	}
+}
+
+// hevc marries HEVC, which only one of the engines can write, from MP4 and from
+// a transport stream: the same packets, so the same digest everywhere.
+func (s *suite) hevc(t *testing.T) {
+	mp4, ts := fixture(t, "hevc.mp4"), fixture(t, "hevc.ts")
+	s.samePicture(t, mp4, ts)
+	for _, path := range []string{mp4, ts} {
+		for _, ending := range []string{".mov", ".mp4"} {
+			out := filepath.Join(t.TempDir(), "out"+ending)
+			s.married(t, path, out)
+			b, err := os.ReadFile(out)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Contains(b, []byte("hvc1")) {
+				t.Errorf("%s from %s is not tagged hvc1", ending, filepath.Base(path))
+			}
+		}
+	}
+}
+
+// enabled reads the track headers of a MOV or MP4 file: bit 0 of their flags
+// says that a track is played (QuickTime File Format, "tkhd"; ISO/IEC
+// 14496-12, 8.3.2). Pictures, the good sound and nothing of the scratch.
+func enabled(t *testing.T, path string, info media.Info) {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	moov := b[bytes.LastIndex(b, []byte("moov")):]
+	var flags []byte
+	for i := bytes.Index(moov, []byte("tkhd")); i >= 0; {
+		flags = append(flags, moov[i+7]&1)
+		next := bytes.Index(moov[i+4:], []byte("tkhd"))
+		if next < 0 {
+			break
+		}
+		i += 4 + next
+	}
+	n := len(info.Pictures)
+	if len(flags) < n+len(info.Sounds) {
+		t.Fatalf("found %d track headers", len(flags))
+	}
+	for i, f := range flags[n : n+len(info.Sounds)] {
+		if (f == 1) != (i == 0) {
+			t.Errorf("sound track %d: enabled is %d", i, f)
+		}
+	}
+}
+
 // amr reads a recording that neither engine can write. Its codec looks 5 ms
 // ahead (3GPP TS 26.071), and its reference decoder plays it 39 to 40 samples late.
 func (s *suite) amr(t *testing.T) {

@@ -7,6 +7,11 @@ package mediatest
 func table() []recording {
 	// Matroska counts time in milliseconds, so a track may lie half of one off.
 	const mkv48 = 25
+	shift := []string{"-af", "asetpts=PTS+0.4/TB"}
+	// Edits of MOV and MP4 count by the movie's clock, which is in milliseconds
+	// unless asked for otherwise.
+	exactly := []string{"-af", "asetpts=PTS+0.4/TB", "-movie_timescale", "48000"}
+	hole := []string{"-af", "asetpts=if(gte(T\\,1)\\,PTS+0.4/TB\\,PTS)"}
 	return []recording{
 		{name: "wav 8k", ending: "wav", container: "wav", sound: "pcm_s16le", rate: 8000, ch: 1},
 		{name: "wav 11k", ending: "wav", container: "wav", sound: "pcm_u8", rate: 11025, ch: 1},
@@ -62,5 +67,13 @@ func table() []recording {
 		{name: "mts 192", ending: "m2ts", container: "mpegts", picture: "h264", sound: "ac3", rate: 48000, ch: 6, args: []string{"-mpegts_m2ts_mode", "1"}},
 		{name: "mpg mp2", ending: "mpg", container: "mpg", picture: "mpeg2video", sound: "mp2", rate: 44100, ch: 2},
 		{name: "mpg ac3", ending: "mpg", container: "mpg", picture: "mpeg1video", sound: "ac3", rate: 48000, ch: 2},
+
+		// Sound that starts later than the picture, and a hole inside. (AAC and
+		// AC-3 are cut at whole packets, so they are not asked for a hole.)
+		{name: "mp4 late", ending: "mp4", container: "mp4", picture: "h264", sound: "aac", rate: 48000, ch: 1, args: exactly, late: 19200, codecs: true},
+		{name: "mov late", ending: "mov", container: "mov", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: exactly, late: 19200, codecs: true},
+		{name: "mkv late", ending: "mkv", container: "mkv", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: shift, late: 19200, codecs: true},
+		{name: "mts late", ending: "mts", container: "mpegts", picture: "h264", sound: "ac3", rate: 48000, ch: 1, args: shift, late: 19200, codecs: true},
+		{name: "mkv hole", ending: "mkv", container: "mkv", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: hole, late: 19200, within: mkv48, codecs: true},
 	}
 }
