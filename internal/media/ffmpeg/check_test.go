@@ -1,13 +1,16 @@
 package ffmpeg
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"earshot/internal/fault"
+	"earshot/internal/media"
 )
 
 func TestReadVersion(t *testing.T) {
@@ -77,5 +80,53 @@ func TestUnfitNative(t *testing.T) {
 func TestOpenChoice(t *testing.T) {
 	if _, err := Open(Options{Choice: "wooden"}); fault.KindOf(err) != fault.Usage {
 		t.Errorf("got error %v, want kind Usage", err)
+	}
+}
+
+// An engine that does nothing is ended, whatever it was asked.
+func TestStall(t *testing.T) {
+	stub(t, "sleep 60 & wait\n")
+	e := &Engine{stall: 200 * time.Millisecond, runner: &native{ffmpeg: "ffmpeg", ffprobe: "ffprobe"}}
+	_, err := e.Probe(t.Context(), "check_test.go")
+	if !errors.Is(err, errStalled) || fault.KindOf(err) != fault.Unreadable || !strings.Contains(err.Error(), "check_test.go") {
+		t.Errorf("got error %v, want a stall that names the file", err)
+	}
+	// Time that our own side takes does not count.
+	stub(t, "for i in 1 2 3; do echo x; done\n")
+	n := 0
+	_, err = e.run(t.Context(), job{tool: "ffmpeg", stdout: func(b []byte) error {
+		time.Sleep(500 * time.Millisecond)
+		n += len(b)
+		return nil
+	}}, "")
+	if err != nil || n != 6 {
+		t.Errorf("a slow taker: %d bytes, %v", n, err)
+	}
+}
+
+func TestCheckPlan(t *testing.T) {
+	good := media.Plan{Clip: "a.mov", Out: "b.mov", Container: "mov", Info: phone, Sound: media.Track{Codec: "pcm_s24le", Rate: 48000, Channels: 1}}
+	for name, tt := range map[string]struct {
+		change func(*media.Plan)
+		kind   fault.Kind
+	}{
+		"avi":         {func(p *media.Plan) { p.Container = "avi" }, fault.Usage},
+		"pcm in mp4":  {func(p *media.Plan) { p.Container = "mp4" }, fault.Usage},
+		"mp3":         {func(p *media.Plan) { p.Sound.Codec = "mp3" }, fault.Usage},
+		"no picture":  {func(p *media.Plan) { p.Info.Pictures = nil }, fault.Unreadable},
+		"no rate":     {func(p *media.Plan) { p.Sound.Rate = 0 }, fault.Internal},
+		"odd picture": {func(p *media.Plan) { p.Info.Pictures = []media.Picture{{Codec: "theora"}} }, fault.Usage},
+		"prores in mp4": {func(p *media.Plan) {
+			p.Container, p.Sound.Codec, p.Info.Pictures = "mp4", "aac", []media.Picture{{Codec: "prores"}}
+		}, fault.Usage},
+	} {
+		plan := good
+		tt.change(&plan)
+		if err := checkPlan("write clip", plan); err == nil || fault.KindOf(err) != tt.kind {
+			t.Errorf("%s: got error %v", name, err)
+		}
+	}
+	if err := checkPlan("write clip", good); err != nil {
+		t.Error(err)
 	}
 }

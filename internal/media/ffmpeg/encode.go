@@ -125,7 +125,7 @@ func (e *Engine) Encode(ctx context.Context, enc media.Encode) (err error) {
 		j.stdin = enc.Picture.Frames
 	}
 	j.words = encodeWords(enc, samples)
-	return e.write(ctx, op, enc.Out, j)
+	return e.write(ctx, op, enc.Out, enc.Out, j)
 }
 
 // spool puts r into a temporary file: one pipe cannot carry both pictures and
@@ -148,8 +148,8 @@ func spool(r io.Reader) (string, error) {
 
 // write runs a job whose only output is the new file out. The file is made
 // first, so that an existing one is never touched and the mode is the usual
-// one; it is removed when anything fails.
-func (e *Engine) write(ctx context.Context, op, out string, j job) (err error) {
+// one; it is removed when anything fails. Errors in reading name the file from.
+func (e *Engine) write(ctx context.Context, op, from, out string, j job) (err error) {
 	f, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		hint := "choose another folder"
@@ -173,7 +173,27 @@ func (e *Engine) write(ctx context.Context, op, out string, j job) (err error) {
 		return settle(op, out, err)
 	}
 	if res.code != 0 {
-		return explain(op, out, res, fault.Unwritable)
+		res.said += "\n" + growError(out)
+		err := explain(op, out, res, fault.Unwritable)
+		if fe := (*fault.Error)(nil); errors.As(err, &fe) && fe.Kind == fault.Unreadable {
+			fe.Subject = from
+		}
+		return err
 	}
 	return nil
+}
+
+// growError says why the file path cannot grow by another megabyte, or nothing
+// when it can. The embedded engine calls every failure to write an I/O error.
+func growError(path string) string {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
+	if err == nil {
+		_, err = f.Write(make([]byte, 1<<20))
+		f.Close()
+	}
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		return pe.Err.Error()
+	}
+	return ""
 }

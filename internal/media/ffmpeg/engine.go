@@ -40,6 +40,7 @@ type Engine struct {
 	runner runner
 	notes  []string
 	shut   bool
+	stall  time.Duration // a job that makes no progress for so long is ended
 }
 
 var _ media.Engine = (*Engine)(nil)
@@ -66,7 +67,7 @@ func Open(opt Options) (media.Engine, error) {
 	if opt.Say == nil {
 		opt.Say = func(string) {}
 	}
-	return &Engine{opt: opt}, nil
+	return &Engine{opt: opt, stall: stallAfter}, nil
 }
 
 // choose finds the runner on first use.
@@ -112,7 +113,7 @@ func (e *Engine) Close() error {
 }
 
 // run does a job and ends it when it makes no progress: no byte read or
-// written and no growth of the file grow (may be "") for two minutes.
+// written and no growth of the file grow (may be "") for e.stall.
 func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 	r, err := e.choose(ctx)
 	if err != nil {
@@ -120,7 +121,7 @@ func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 	}
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
-	w := &watch{grow: grow}
+	w := &watch{grow: grow, stall: e.stall}
 	if in := j.stdin; in != nil {
 		j.stdin = &watchedReader{in, w}
 	}
@@ -148,12 +149,13 @@ type watch struct {
 	moved atomic.Int64 // counts chunks
 	busy  atomic.Int64 // calls into our own code under way: their time is not the engine's
 	grow  string
+	stall time.Duration
 }
 
 func (w *watch) guard(ctx context.Context, stop func(error)) {
 	var seen, size int64
 	last := time.Now()
-	tick := time.NewTicker(time.Second)
+	tick := time.NewTicker(min(time.Second, w.stall/4))
 	defer tick.Stop()
 	for {
 		select {
@@ -165,7 +167,7 @@ func (w *watch) guard(ctx context.Context, stop func(error)) {
 		if n != seen || s != size || w.busy.Load() > 0 {
 			seen, size, last = n, s, time.Now()
 		}
-		if time.Since(last) > stallAfter {
+		if time.Since(last) > w.stall {
 			stop(errStalled)
 			return
 		}

@@ -268,7 +268,7 @@ func (e *Engine) Render(ctx context.Context, plan media.Plan, sound io.Reader) e
 		return err
 	}
 	ws, _ := renderWords(plan)
-	return e.write(ctx, op, plan.Out, job{tool: "ffmpeg", words: ws, stdin: sound})
+	return e.write(ctx, op, plan.Clip, plan.Out, job{tool: "ffmpeg", words: ws, stdin: sound})
 }
 
 func checkPlan(op string, plan media.Plan) error {

@@ -49,10 +49,12 @@ var sayings = []saying{
 	{"moov atom not found", fault.Unreadable, "the file was not closed properly or is cut off: its index is missing",
 		"the camera may mend it when the card is put back in; otherwise copy it from the card again"},
 	{"no space left on device", fault.Unwritable, "the disk is full", "free some space or choose another folder"},
+	{"not enough space on the disk", fault.Unwritable, "the disk is full", "free some space or choose another folder"},
 	{"disk quota exceeded", fault.Unwritable, "the disk quota is used up", "free some space or choose another folder"},
 	{"read-only file system", fault.Unwritable, "the disk cannot be written to", "choose another folder"},
 	{"permission denied", fault.Unreadable, "access is refused", "check the file's permissions"},
 	{"input/output error", fault.Unreadable, "the disk could not read it", "copy the file from the card again"},
+	{"i/o error", fault.Unreadable, "the disk could not read it", "copy the file from the card again"},
 	{"could not find tag for codec", fault.Unreadable, "the container cannot hold this picture codec",
 		"use the default container, mov"},
 	{"cannot allocate memory", fault.Engine, "memory ran out", "close other programs and try again"},
@@ -66,6 +68,7 @@ var sayings = []saying{
 
 // explain turns what the engine said into an Error.
 func explain(op, subject string, r result, kind fault.Kind) error {
+	r.said = strings.ReplaceAll(r.said, subject, "") // a name must not pass for a reason
 	low := strings.ToLower(r.said)
 	for _, s := range sayings {
 		if strings.Contains(low, s.pattern) {

@@ -26,6 +26,15 @@ func TestExplain(t *testing.T) {
 	}
 }
 
+// A file's name must not pass for what went wrong with it.
+func TestExplainName(t *testing.T) {
+	name := "/x/no space left on device.mp4"
+	err := explain("read file", name, result{code: 1, said: "file:" + name + ": Invalid data found when processing input"}, fault.Unreadable)
+	if fault.KindOf(err) != fault.Unreadable || strings.Contains(err.Error(), "full") {
+		t.Errorf("got %v", err)
+	}
+}
+
 // A flood of complaints keeps its beginning and its end.
 func TestTail(t *testing.T) {
 	var small, large tail
