@@ -302,22 +302,40 @@ func (m *marriage) write(ctx context.Context, w *wedding) error {
 	}
 	// Two clips may be copies of one: the part's name is not the content's alone.
 	part := partName(m.opt.To, fmt.Sprintf("%s-%d", w.made.clip, w.n))
-	err := m.render(ctx, w, part)
+	try := func() error {
+		err := m.render(ctx, w, part)
+		if err == nil {
+			err = m.check(ctx, w, part)
+		}
+		if err != nil {
+			removePart(part)
+		}
+		return err
+	}
+	err := try()
 	if isEngineDeath(err) && ctx.Err() == nil { // it may have been another clip's doing
-		err = m.render(ctx, w, part)
+		err = try()
 	}
 	if err != nil {
-		return err
-	}
-	if err := m.check(ctx, w, part); err != nil {
-		removePart(part)
-		return err
+		return about(err, part, w.out.Out)
 	}
 	if err := finish(part, w.out.Out, m.opt.Again); err != nil {
 		return err
 	}
 	w.out.State = Written
 	return nil
+}
+
+// about makes an error that names one file name another: nobody asked for a
+// part.
+func about(err error, file, other string) error {
+	e, ok := err.(*fault.Error)
+	if !ok || e.Subject != file {
+		return err
+	}
+	named := *e
+	named.Subject = other
+	return &named
 }
 
 func (m *marriage) render(ctx context.Context, w *wedding, part string) error {
