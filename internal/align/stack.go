@@ -53,7 +53,7 @@ func (s *stack) search(most float64) peak {
 	}
 	best := s.highest(0, step, n)
 	best = s.highest(best.slope, step/4, 4)
-	s.noise = s.quiet(best, float64(n)*step)
+	s.noise = s.quiet(best)
 	return best
 }
 
@@ -75,9 +75,11 @@ func (s *stack) highest(mid, step float64, n int) peak {
 
 // quiet is the deviation of the stack where nothing matches. Around a true
 // match a room fills the lags on one side of the top, so that the two sides
-// are taken apart and the lesser counts. It is at least 1.
-func (s *stack) quiet(top peak, most float64) float64 {
+// are taken apart and the lesser counts. The slopes run as far as any clock
+// goes, or as the reach allows. It is at least 1.
+func (s *stack) quiet(top peak) float64 {
 	const clear, slopes = 0.0015, 16 // seconds left out around the top
+	most := math.Min(MaxDrift, float64(s.reach)*lagStep/2/math.Max(s.half, 1e-3))
 	at := s.reach + int(math.Round(top.delta/lagStep))
 	gap := int(clear / lagStep)
 	var below, above []float64
@@ -91,9 +93,6 @@ func (s *stack) quiet(top peak, most float64) float64 {
 			case j > at+gap:
 				above = append(above, math.Abs(float64(acc[j])))
 			}
-		}
-		if most == 0 {
-			break
 		}
 	}
 	noise := math.Inf(1)
