@@ -8,7 +8,7 @@ FLAGS       := -trimpath -buildvcs=false -ldflags "-s -w -X main.version=$(VERSI
 # The race detector needs a C compiler; without one the tests run plain.
 RACE := $(shell command -v $$($(GO) env CC) >/dev/null 2>&1 && [ "$$($(GO) env CGO_ENABLED)" = 1 ] && echo -race)
 
-.PHONY: build test check bench accuracy demo cross man clean
+.PHONY: build test check bench accuracy torment demo cross man clean
 
 build:
 	CGO_ENABLED=0 $(GO) build $(FLAGS) -o earshot ./cmd/earshot
@@ -25,10 +25,13 @@ check:
 	$(GO) test $(RACE) -timeout 30m ./...
 
 bench:
-	$(GO) test -run '^$$' -bench . ./...
+	$(GO) run ./cmd/bench
 
 accuracy:
 	$(GO) run ./cmd/yardstick
+
+torment:
+	$(GO) run ./cmd/torment
 
 demo: build
 	./earshot demo
