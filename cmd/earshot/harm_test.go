@@ -162,8 +162,9 @@ func (s *shoot) want(res said, status int, texts ...string) {
 	if res.status != status {
 		s.t.Errorf("status %d, want %d: %s%s", res.status, status, res.out, res.err)
 	}
+	all := strings.Join(strings.Fields(res.out+res.err), " ") // lines may be wrapped
 	for _, text := range texts {
-		if !strings.Contains(res.out+res.err, text) {
+		if !strings.Contains(all, text) {
 			s.t.Errorf("nothing says %q: %s%s", text, res.out, res.err)
 		}
 	}

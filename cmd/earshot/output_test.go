@@ -52,7 +52,7 @@ func TestFullDisk(t *testing.T) {
 	s := newShoot(t)
 	small(t, s.path("out"), "1200k")
 	res := s.run("marry", "day", "--to", "out")
-	s.want(res, 1, "A001.mov", "full; free some space or choose another folder")
+	s.want(res, 1, `write clip "out/A001_married.mov": the disk is full; free some space or choose another folder`)
 	for _, name := range s.files("out") {
 		if !strings.HasPrefix(name, "report.") {
 			t.Errorf("%s is left behind", name)
