@@ -5,11 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"earshot/internal/fault"
 	"earshot/internal/media"
@@ -224,5 +226,33 @@ func TestChildMainArguments(t *testing.T) {
 	}
 	if handled, code := ChildMain([]string{"earshot", childArg, "dance"}); !handled || code == 0 {
 		t.Errorf("an unknown order: handled %v, exit status %d", handled, code)
+	}
+}
+
+// The child ends when its standard input does, which is what it sees of the
+// parent's death, even with a job under way.
+func TestChildEndsWithParent(t *testing.T) {
+	e := openEmbedded(t)
+	path := ramp(t, e, 60)
+	ended := false
+	err := e.Decode(t.Context(), media.Decode{Path: path}, func([]float32) error {
+		if ended {
+			return nil
+		}
+		ended = true
+		l := e.currentLink(t)
+		if err := l.out.w.(io.Closer).Close(); err != nil {
+			t.Error(err)
+		}
+		select {
+		case <-l.gone:
+		case <-time.After(10 * time.Second):
+			t.Error("the child lives on without its parent")
+			l.kill()
+		}
+		return nil
+	})
+	if !errors.Is(err, ErrDied) {
+		t.Errorf("got error %v, want ErrDied", err)
 	}
 }
