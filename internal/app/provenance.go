@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -51,11 +52,17 @@ func provenanceOf(info media.Info) (p provenance, ok bool) {
 		case "plan":
 			p.plan = words[1]
 		case "earlier":
-			p.earlier, _ = strconv.ParseFloat(words[1], 64)
+			if v, err := strconv.ParseFloat(words[1], 64); err == nil && math.Abs(v) <= mostEarlier {
+				p.earlier = v
+			}
 		}
 	}
 	return p, true
 }
+
+// mostEarlier is the longest flight there can be, in seconds: a kilometre of
+// air takes no four.
+const mostEarlier = 4.0
 
 func isMarried(info media.Info) bool {
 	_, ok := provenanceOf(info)

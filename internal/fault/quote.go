@@ -21,7 +21,7 @@ func Escape(name string) string {
 		case r == '"' || r == '\\':
 			b.WriteByte('\\')
 			b.WriteRune(r)
-		case r == unicode.ReplacementChar && name[i] != "\uFFFD"[0]:
+		case r == unicode.ReplacementChar && !strings.HasPrefix(name[i:], "\uFFFD"): // a byte that is no UTF-8
 			q := strconv.Quote(name[i : i+1])
 			b.WriteString(q[1 : len(q)-1])
 		case unicode.IsPrint(r):
