@@ -10,6 +10,7 @@ import (
 // ownGroup puts the command into a process group of its own.
 func ownGroup(cmd *exec.Cmd) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	dieWithUs(cmd)
 }
 
 // killGroup kills the command and whatever it started.
