@@ -1,0 +1,87 @@
+package match
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+func good(clip, sound int, start float64) Link {
+	return Link{Clip: clip, Sound: sound, Strength: 60, Rest: 50, Score: 20, From: 0, To: 30, Start: start,
+		Halves: 0.00001, HalfHeights: [2]float64{40, 40}}
+}
+
+func with(l Link, change func(*Link)) Link {
+	change(&l)
+	return l
+}
+
+func verdicts(ds []Decision) map[[2]int]Verdict {
+	out := map[[2]int]Verdict{}
+	for _, d := range ds {
+		out[[2]int{d.Link.Clip, d.Link.Sound}] = d.Verdict
+	}
+	return out
+}
+
+func TestAssign(t *testing.T) {
+	camera := []Party{{"cam", 0}, {"cam", 1}, {"cam", 2}}
+	phone := []Party{{"phone", 0}, {"phone", 1}, {"phone", 2}}
+	weak := func(l *Link) { l.Strength, l.Rest = 12, 8 }
+	for _, tt := range []struct {
+		name  string
+		links []Link
+		want  map[[2]int]Verdict
+	}{
+		{"clear takes", []Link{good(0, 0, 5), good(1, 1, 5)}, map[[2]int]Verdict{{0, 0}: Sure, {1, 1}: Sure}},
+		{"one sound holds two clips", []Link{good(0, 0, 5), good(1, 0, 50)}, map[[2]int]Verdict{{0, 0}: Sure, {1, 0}: Sure}},
+		{"noise is nothing", []Link{with(good(0, 0, 5), func(l *Link) { l.Strength = 9 })}, map[[2]int]Verdict{}},
+		{"one moment is nothing", []Link{with(good(0, 0, 5), func(l *Link) { l.Rest = 3 })}, map[[2]int]Verdict{}},
+		{"faint is unsure", []Link{with(good(0, 0, 5), weak)}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"halves that disagree", []Link{with(good(0, 0, 5), func(l *Link) { l.Halves = 0.005 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"a faint half proves nothing", []Link{with(good(0, 0, 5), func(l *Link) { l.Halves, l.HalfHeights[1] = 0.005, 3 })}, map[[2]int]Verdict{{0, 0}: Sure}},
+		{"two clips of one camera at once, one much fainter", []Link{good(0, 0, 5), with(good(1, 0, 10), func(l *Link) { l.Strength = 20 })},
+			map[[2]int]Verdict{{0, 0}: Sure}},
+		{"two clips of one camera at once, alike", []Link{good(0, 0, 5), good(1, 0, 10)}, map[[2]int]Verdict{{0, 0}: Unsure, {1, 0}: Unsure}},
+		{"two recorders that look like one", []Link{good(0, 0, 5), good(0, 1, 9)}, map[[2]int]Verdict{{0, 0}: Sure, {0, 1}: Sure}},
+		{"a faint one against the order", []Link{good(0, 1, 5), with(good(1, 0, 5), weak)}, map[[2]int]Verdict{{0, 1}: Sure, {1, 0}: Unsure}},
+		{"a clap in silence goes to the sound that no other has", []Link{good(0, 0, 5),
+			with(good(1, 0, 90), clapOnly(9)), with(good(1, 1, 5), clapOnly(8.5))}, map[[2]int]Verdict{{0, 0}: Sure, {1, 1}: Unsure}},
+		{"a clap amid talk that does not match", []Link{with(good(1, 1, 5), func(l *Link) { l.Strength, l.Rest, l.Claps = 9, 1, 1 })}, map[[2]int]Verdict{}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := verdicts(Assign(camera, phone, tt.links))
+			if len(got) != len(tt.want) {
+				t.Fatalf("got %v, want %v", got, tt.want)
+			}
+			for k, v := range tt.want {
+				if got[k] != v {
+					t.Errorf("clip %d with sound %d: %v, want %v", k[0], k[1], got[k], v)
+				}
+			}
+		})
+	}
+}
+
+func clapOnly(strength float64) func(*Link) {
+	return func(l *Link) {
+		l.Strength, l.Rest, l.Claps, l.Thin, l.Halves = strength, 1, 1, true, math.NaN()
+	}
+}
+
+// Two cameras may film at once.
+func TestAssignTwoCameras(t *testing.T) {
+	clips := []Party{{"a", 0}, {"b", 0}}
+	got := verdicts(Assign(clips, []Party{{"phone", 0}}, []Link{good(0, 0, 5), good(1, 0, 7)}))
+	if got[[2]int{0, 0}] != Sure || got[[2]int{1, 0}] != Sure {
+		t.Errorf("got %v, want both sure", got)
+	}
+}
+
+// Every decision says why.
+func TestAssignGivesReasons(t *testing.T) {
+	ds := Assign([]Party{{"a", 0}}, []Party{{"p", 0}}, []Link{with(good(0, 0, 5), func(l *Link) { l.Claps = 2 })})
+	if len(ds) != 1 || !strings.Contains(strings.Join(ds[0].Why, "; "), "2 claps") || len(ds[0].Why) < 3 {
+		t.Errorf("reasons: %v", ds)
+	}
+}

@@ -1,0 +1,135 @@
+package match
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"earshot/internal/dsp"
+)
+
+// syllables is noise that comes and goes, as speech does.
+func syllables(rng *rand.Rand, seconds float64) []float32 {
+	x := make([]float32, int(seconds*dsp.ProxyRate))
+	env, goal, low := 0.0, 0.0, 0.0
+	colour := 0.3
+	for i := range x {
+		if i%2000 == 0 {
+			goal, colour = 0, 0.1+0.8*rng.Float64()
+			if rng.Float64() < 0.6 {
+				goal = rng.Float64()
+			}
+		}
+		env += (goal - env) * 0.003
+		low += (rng.NormFloat64() - low) * colour
+		x[i] = float32(0.3 * env * low)
+	}
+	return x
+}
+
+func sketch(x []float32) dsp.Sketch {
+	s := dsp.NewSketcher()
+	s.Write(x)
+	return s.Close()
+}
+
+// heard is x between two times with a room's tail and noise.
+func heard(rng *rand.Rand, x []float32, from, to, noise float64) []float32 {
+	cut := x[int(from*dsp.ProxyRate):int(to*dsp.ProxyRate)]
+	out := make([]float32, len(cut))
+	for i := range out {
+		for tap := range 12 {
+			if j := i - tap*tap*97; j >= 0 {
+				out[i] += cut[j] * float32(math.Pow(0.75, float64(tap)))
+			}
+		}
+		out[i] += float32(noise * rng.NormFloat64())
+	}
+	return out
+}
+
+func TestSearchFindsThePlace(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		from, to float64 // of the sound, seconds
+		length   float64 // of the sound
+		noise    float64
+		least    float64 // score
+	}{
+		{"half a minute in five", 100, 130, 300, 0.01, 8},
+		{"six seconds", 41, 47, 120, 0.01, 6},
+		{"as loud a noise", 20, 80, 120, 0.1, 6},
+		{"four minutes", 30, 270, 300, 0.01, 8},
+		{"at the very start", 0, 30, 90, 0.01, 8},
+		{"at the very end", 60, 90, 90, 0.01, 8},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(3, uint64(tt.to)))
+			x := syllables(rng, tt.length)
+			clip := NewClip(sketch(heard(rng, x, tt.from, tt.to, tt.noise)))
+			got := Search([]*Clip{clip}, sketch(x), 3)[0]
+			if len(got) == 0 {
+				t.Fatal("no candidate")
+			}
+			if off := got[0].Sound - got[0].At - tt.from; math.Abs(off) > 0.04 {
+				t.Errorf("off by %.3f s, want within two rows", off)
+			}
+			if got[0].Score < tt.least {
+				t.Errorf("score %.1f, want %.0f and more", got[0].Score, tt.least)
+			}
+			if len(got) > 1 && got[1].Score > got[0].Score/2 {
+				t.Errorf("second place scores %.1f beside %.1f", got[1].Score, got[0].Score)
+			}
+		})
+	}
+}
+
+// A clip that starts before the sound and one that outlasts it lie at negative
+// times and past its end.
+func TestSearchPastTheEnds(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	x := syllables(rng, 100)
+	sound := sketch(x[20*dsp.ProxyRate : 70*dsp.ProxyRate])
+	for _, from := range []float64{5, 50} {
+		clip := NewClip(sketch(heard(rng, x, from, from+40, 0.01)))
+		got := Search([]*Clip{clip}, sound, 1)[0]
+		if len(got) != 1 || math.Abs(got[0].Sound-got[0].At-(from-20)) > 0.04 {
+			t.Errorf("clip from %.0f s: %+v, want an offset of %.0f s", from, got, from-20)
+		}
+	}
+}
+
+// Many clips in batches and one alone give the same.
+func TestSearchInBatches(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	x := syllables(rng, 200)
+	sound := sketch(x)
+	var clips []*Clip
+	for i := range 40 {
+		clips = append(clips, NewClip(sketch(heard(rng, x, float64(4*i), float64(4*i+12), 0.01))))
+	}
+	all := Search(clips, sound, 2)
+	for _, i := range []int{0, 31, 32, 39} {
+		if one := Search(clips[i:i+1], sound, 2)[0]; one[0] != all[i][0] {
+			t.Errorf("clip %d: %+v alone, %+v among many", i, one[0], all[i][0])
+		}
+	}
+}
+
+func TestSearchOfNothing(t *testing.T) {
+	silent := make(dsp.Sketch, 500*dsp.SketchBands)
+	rng := rand.New(rand.NewPCG(7, 7))
+	talk := sketch(syllables(rng, 20))
+	for name, pair := range map[string][2]dsp.Sketch{
+		"silent clip":  {silent, talk},
+		"silent sound": {talk, silent},
+		"empty clip":   {nil, talk},
+		"empty sound":  {talk, nil},
+	} {
+		for _, c := range Search([]*Clip{NewClip(pair[0])}, pair[1], 3)[0] {
+			if c.Score > 3 || math.IsNaN(c.Score) {
+				t.Errorf("%s: candidate %+v", name, c)
+			}
+		}
+	}
+}
