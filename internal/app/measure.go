@@ -56,12 +56,10 @@ func (m *measurer) run(ctx context.Context) error {
 	}
 	prepared := &preparer{clips: m.clips}
 	for k := range m.sounds {
-		m.tell.step("pairing", m.sounds[k].path, float64(k), float64(len(m.sounds)))
 		if err := m.sound(ctx, k, prepared); err != nil {
 			return err
 		}
 	}
-	m.tell.step("pairing", "", float64(len(m.sounds)), float64(len(m.sounds)))
 	return ctx.Err()
 }
 
@@ -220,7 +218,7 @@ func (m *measurer) lineUp(ctx context.Context, jobs []job, k int) error {
 		if ctx.Err() != nil {
 			break
 		}
-		m.tell.step("lining up", m.clips[j.clip].path, float64(n), float64(len(jobs)))
+		m.tell.step("lining up", m.clips[j.clip].path, float64(k)+float64(n)/float64(len(jobs)), float64(len(m.sounds)))
 		next <- j
 	}
 	close(next)

@@ -172,6 +172,9 @@ func parties(recs []*recording) []match.Party {
 	byDevice := map[string][]int{}
 	for i, r := range recs {
 		out[i].Device = r.device
+		if made := r.info.Created; !made.IsZero() {
+			out[i].Made = float64(made.UnixMilli()) / 1e3
+		}
 		byDevice[r.device] = append(byDevice[r.device], i)
 	}
 	for _, list := range byDevice {

@@ -6,11 +6,12 @@ import (
 	"sort"
 )
 
-// A Party is a recording as one of its device's: which device wrote it, and
-// its place in the order of that device's names.
+// A Party is a recording as one of its device's: which device wrote it, its
+// place in the order of that device's names, and when it says it was made.
 type Party struct {
 	Device string
 	Order  int
+	Made   float64 // seconds on the device's own calendar, NaN or 0 when it does not say
 }
 
 // A Link says that a clip and a sound were measured to match.
@@ -184,8 +185,8 @@ func overlap(from1, len1, from2, len2 float64) float64 {
 
 // addByClap gives clips that nothing matched, and in which hardly anything but
 // a clap is to be heard, the best sound that holds such a clap: one that no
-// other clip lies in first, then one whose order agrees. One clap is like
-// another, so that this is never sure.
+// other clip lies in first, then one whose order or file time agrees. One clap
+// is like another, so that this is never sure.
 func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
 	taken := map[int]bool{}
 	used := map[int]bool{}
@@ -199,6 +200,9 @@ func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
 			w += 10
 		}
 		if agrees(l, out, -1, clips, sounds) {
+			w += 5
+		}
+		if gap := calendarGap(l, out, clips, sounds); gap < calendarSlack {
 			w += 5
 		}
 		return w
@@ -243,6 +247,34 @@ func agrees(l Link, out []Decision, but int, clips, sounds []Party) bool {
 		}
 	}
 	return true
+}
+
+// calendarSlack is how well the calendars of two devices can be trusted once
+// other takes have shown how far apart they are, seconds: a file's time may be
+// that of its start or of its end, and is whole to two seconds on some cards.
+const calendarSlack = 60
+
+// calendarGap is how far a link's file times stand from what the sure takes of
+// the same two devices show, seconds; +Inf when nothing can be said. Calendars
+// are minutes to years off, so that this is a hint among equals, never proof.
+func calendarGap(l Link, out []Decision, clips, sounds []Party) float64 {
+	apart := func(l Link) float64 {
+		c, s := clips[l.Clip], sounds[l.Sound]
+		if c.Made == 0 || s.Made == 0 {
+			return math.NaN()
+		}
+		return s.Made + l.Start - l.From - c.Made
+	}
+	gap := math.Inf(1)
+	for _, d := range out {
+		if d.Verdict != Sure || clips[d.Link.Clip].Device != clips[l.Clip].Device || sounds[d.Link.Sound].Device != sounds[l.Sound].Device {
+			continue
+		}
+		if g := math.Abs(apart(l) - apart(d.Link)); g < gap {
+			gap = g
+		}
+	}
+	return gap
 }
 
 func sign(v float64) int {

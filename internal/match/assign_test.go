@@ -25,8 +25,8 @@ func verdicts(ds []Decision) map[[2]int]Verdict {
 }
 
 func TestAssign(t *testing.T) {
-	camera := []Party{{"cam", 0}, {"cam", 1}, {"cam", 2}}
-	phone := []Party{{"phone", 0}, {"phone", 1}, {"phone", 2}}
+	camera := []Party{{Device: "cam", Order: 0}, {Device: "cam", Order: 1}, {Device: "cam", Order: 2}}
+	phone := []Party{{Device: "phone", Order: 0}, {Device: "phone", Order: 1}, {Device: "phone", Order: 2}}
 	weak := func(l *Link) { l.Strength, l.Rest = 12, 8 }
 	for _, tt := range []struct {
 		name  string
@@ -69,10 +69,27 @@ func clapOnly(strength float64) func(*Link) {
 	}
 }
 
+// File times tell which of two claps, once a sure take has shown how far the
+// calendars are apart.
+func TestAssignTakesFileTimesAsHints(t *testing.T) {
+	clips := []Party{{Device: "cam", Order: 0, Made: 1000}, {Device: "cam", Order: 1, Made: 5000}}
+	sounds := []Party{{Device: "phone", Order: 0, Made: 90000}, {Device: "phone", Order: 1, Made: 93995}, {Device: "phone", Order: 2, Made: 99000}}
+	for _, order := range [][]int{{1, 2}, {2, 1}} {
+		links := []Link{good(0, 0, 5)}
+		for _, k := range order {
+			links = append(links, with(good(1, k, 5), clapOnly(9)))
+		}
+		got := verdicts(Assign(clips, sounds, links))
+		if got[[2]int{1, 1}] != Unsure || len(got) != 2 {
+			t.Errorf("got %v, want clip 1 with sound 1, unsure", got)
+		}
+	}
+}
+
 // Two cameras may film at once.
 func TestAssignTwoCameras(t *testing.T) {
-	clips := []Party{{"a", 0}, {"b", 0}}
-	got := verdicts(Assign(clips, []Party{{"phone", 0}}, []Link{good(0, 0, 5), good(1, 0, 7)}))
+	clips := []Party{{Device: "a", Order: 0}, {Device: "b", Order: 0}}
+	got := verdicts(Assign(clips, []Party{{Device: "phone", Order: 0}}, []Link{good(0, 0, 5), good(1, 0, 7)}))
 	if got[[2]int{0, 0}] != Sure || got[[2]int{1, 0}] != Sure {
 		t.Errorf("got %v, want both sure", got)
 	}
@@ -80,7 +97,7 @@ func TestAssignTwoCameras(t *testing.T) {
 
 // Every decision says why.
 func TestAssignGivesReasons(t *testing.T) {
-	ds := Assign([]Party{{"a", 0}}, []Party{{"p", 0}}, []Link{with(good(0, 0, 5), func(l *Link) { l.Claps = 2 })})
+	ds := Assign([]Party{{Device: "a", Order: 0}}, []Party{{Device: "p", Order: 0}}, []Link{with(good(0, 0, 5), func(l *Link) { l.Claps = 2 })})
 	if len(ds) != 1 || !strings.Contains(strings.Join(ds[0].Why, "; "), "2 claps") || len(ds[0].Why) < 3 {
 		t.Errorf("reasons: %v", ds)
 	}
