@@ -3,19 +3,30 @@
 // arithmetic that adds many of them is float64.
 package dsp
 
-import "gonum.org/v1/gonum/dsp/fourier"
+import (
+	"math/bits"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
 
 // An FFT is a real transform of fixed even length n with its scratch space. It
 // is not safe for concurrent use.
 type FFT struct {
-	n   int
-	fft *fourier.FFT
-	buf []float64
+	n    int
+	buf  []float64
+	fast *halfFFT     // for powers of two
+	fft  *fourier.FFT // for all other lengths
 }
 
-// NewFFT makes a transform of length n.
+// NewFFT makes a transform of length n. Powers of two from 16 on are fastest.
 func NewFFT(n int) *FFT {
-	return &FFT{n: n, fft: fourier.NewFFT(n), buf: make([]float64, n)}
+	f := &FFT{n: n, buf: make([]float64, n)}
+	if n >= 16 && bits.OnesCount(uint(n)) == 1 {
+		f.fast = newHalfFFT(n / 2)
+	} else {
+		f.fft = fourier.NewFFT(n)
+	}
+	return f
 }
 
 // Len returns n.
@@ -28,14 +39,27 @@ func (f *FFT) Buffer() []float64 { return f.buf }
 // Forward puts the n/2+1 coefficients of Buffer into dst, unscaled:
 //
 //	X[k] = Σ x[i]·exp(-2πj·k·i/n)
+//
+// A nil dst makes a new one; otherwise it must have that length.
 func (f *FFT) Forward(dst []complex128) []complex128 {
-	return f.fft.Coefficients(dst, f.buf)
+	if f.fast == nil {
+		return f.fft.Coefficients(dst, f.buf)
+	}
+	if dst == nil {
+		dst = make([]complex128, f.n/2+1)
+	}
+	f.fast.forward(dst, f.buf)
+	return dst
 }
 
 // Inverse puts into Buffer, and returns, the real sequence whose coefficients
 // are coeff, scaled so that Inverse after Forward gives the input back. coeff
-// is left as it is.
+// is left as it is; the imaginary parts of its ends count as zero.
 func (f *FFT) Inverse(coeff []complex128) []float64 {
+	if f.fast != nil {
+		f.fast.inverse(f.buf, coeff)
+		return f.buf
+	}
 	f.fft.Sequence(f.buf, coeff)
 	scale := 1 / float64(f.n)
 	for i := range f.buf {
