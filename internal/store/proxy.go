@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"time"
 
 	"earshot/internal/fault"
@@ -59,22 +60,39 @@ func (w *ProxyWriter) Write(samples []float32) error {
 // loudest bounds samples: 120 dB over full scale can only be damage.
 const loudest = 1e6
 
+// faintest is the peak under which a block counts as silence: 600 dB down.
+const faintest = 1e-30
+
 func (w *ProxyWriter) block() {
-	var peak float64
+	var peak float32
 	for i, v := range w.hold {
-		w.hold[i] = max(-loudest, min(loudest, v))
-		if a := math.Abs(float64(w.hold[i])); a > peak {
-			peak = a
+		switch {
+		case v != v:
+			v = 0
+		case v > loudest:
+			v = loudest
+		case v < -loudest:
+			v = -loudest
 		}
+		w.hold[i] = v
+		peak = max(peak, v, -v)
 	}
-	scale := float32(peak / 32767)
-	w.out = binary.LittleEndian.AppendUint32(w.out, math.Float32bits(scale))
-	for i := range proxyBlock {
-		var q int16
-		if i < len(w.hold) && scale > 0 && w.hold[i] == w.hold[i] {
-			q = int16(math.Round(math.Max(-32767, math.Min(32767, float64(w.hold[i]/scale)))))
+	var scale, steps float32
+	if peak > faintest {
+		scale, steps = peak/32767, 32767/peak
+	}
+	at := len(w.out)
+	w.out = slices.Grow(w.out, proxyBytes)[:at+proxyBytes]
+	out := w.out[at:]
+	binary.LittleEndian.PutUint32(out, math.Float32bits(scale))
+	out = out[4:]
+	clear(out)
+	for i, v := range w.hold {
+		half := float32(0.5)
+		if v < 0 {
+			half = -0.5
 		}
-		w.out = binary.LittleEndian.AppendUint16(w.out, uint16(q))
+		binary.LittleEndian.PutUint16(out[2*i:], uint16(int16(v*steps+half)))
 	}
 	w.hold = w.hold[:0]
 	if len(w.out) >= 64*proxyBytes {
