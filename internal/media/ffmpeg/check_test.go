@@ -1,6 +1,7 @@
 package ffmpeg
 
 import (
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -101,6 +102,25 @@ func TestStall(t *testing.T) {
 	}}, "")
 	if err != nil || n != 6 {
 		t.Errorf("a slow taker: %d bytes, %v", n, err)
+	}
+}
+
+// Closing a native engine ends its jobs too, and a cancelled context's own
+// error comes back whatever its cause.
+func TestNativeEnds(t *testing.T) {
+	stub(t, "echo started; sleep 60 & wait\n")
+	open := func() *Engine {
+		return &Engine{stall: time.Minute, closed: make(chan struct{}), runner: &native{ffmpeg: "ffmpeg", ffprobe: "ffprobe"}}
+	}
+	e := open()
+	time.AfterFunc(100*time.Millisecond, func() { e.Close() })
+	if _, err := e.Probe(t.Context(), "check_test.go"); !errors.Is(err, errClosed) {
+		t.Errorf("closed: got error %v", err)
+	}
+	ctx, cancel := context.WithCancelCause(t.Context())
+	time.AfterFunc(100*time.Millisecond, func() { cancel(errors.New("a reason")) })
+	if _, err := open().Probe(ctx, "check_test.go"); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: got error %v", err)
 	}
 }
 

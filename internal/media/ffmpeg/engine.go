@@ -40,6 +40,7 @@ type Engine struct {
 	runner runner
 	notes  []string
 	shut   bool
+	closed chan struct{}
 	stall  time.Duration // a job that makes no progress for so long is ended
 }
 
@@ -67,15 +68,18 @@ func Open(opt Options) (media.Engine, error) {
 	if opt.Say == nil {
 		opt.Say = func(string) {}
 	}
-	return &Engine{opt: opt, stall: stallAfter}, nil
+	return &Engine{opt: opt, stall: stallAfter, closed: make(chan struct{})}, nil
 }
+
+// errClosed ends the jobs of an engine that is closed.
+var errClosed error = &fault.Error{Kind: fault.Internal, Op: "use the media engine", Err: errors.New("it was closed")}
 
 // choose finds the runner on first use.
 func (e *Engine) choose(ctx context.Context) (runner, error) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if e.shut {
-		return nil, &fault.Error{Kind: fault.Internal, Op: "use the media engine", Err: errors.New("it was closed")}
+		return nil, errClosed
 	}
 	if e.runner != nil {
 		return e.runner, nil
@@ -105,7 +109,10 @@ func (e *Engine) choose(ctx context.Context) (runner, error) {
 func (e *Engine) Close() error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	e.shut = true
+	if !e.shut {
+		e.shut = true
+		close(e.closed)
+	}
 	if e.runner == nil {
 		return nil
 	}
@@ -119,9 +126,10 @@ func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 	if err != nil {
 		return result{}, err
 	}
+	asked := ctx
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
-	w := &watch{grow: grow, stall: e.stall}
+	w := &watch{grow: grow, stall: e.stall, closed: e.closed}
 	if in := j.stdin; in != nil {
 		j.stdin = &watchedReader{in, w}
 	}
@@ -137,6 +145,9 @@ func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 	if errors.Is(err, errStalled) || (err != nil && errors.Is(context.Cause(ctx), errStalled)) {
 		return res, errStalled
 	}
+	if err != nil && asked.Err() != nil && err == context.Cause(asked) {
+		err = asked.Err()
+	}
 	var src sourceError
 	if errors.As(err, &src) {
 		err = src.error
@@ -150,6 +161,8 @@ type watch struct {
 	busy  atomic.Int64 // calls into our own code under way: their time is not the engine's
 	grow  string
 	stall time.Duration
+
+	closed <-chan struct{} // ends every job
 }
 
 func (w *watch) guard(ctx context.Context, stop func(error)) {
@@ -160,6 +173,9 @@ func (w *watch) guard(ctx context.Context, stop func(error)) {
 	for {
 		select {
 		case <-ctx.Done():
+			return
+		case <-w.closed:
+			stop(errClosed)
 			return
 		case <-tick.C:
 		}

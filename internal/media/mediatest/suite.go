@@ -84,12 +84,12 @@ func (s *suite) decode(t *testing.T, req media.Decode) []float32 {
 // clicks decodes every kind of recording whole, as mono at 16 kHz, and a
 // window of it, and looks for the click.
 func (s *suite) clicks(t *testing.T) {
-	for _, r := range table() {
-		if s.fake && r.codecs {
-			continue
+	for i, r := range table() {
+		if s.fake && (r.codecs || !exact(r.sound)) {
+			continue // the fake has no codecs that could go wrong
 		}
-		if s.fake {
-			r.late = 0 // it has no codecs
+		if testing.Short() && i%4 != 0 {
+			continue
 		}
 		t.Run(r.name, func(t *testing.T) { s.click(t, r, s.make(t, r)) })
 	}
@@ -161,6 +161,10 @@ func (s *suite) names(t *testing.T) {
 		if n := len(s.decode(t, media.Decode{Path: path, Info: &info})); n != clickLength*8000 {
 			t.Errorf("%q: %d samples", name, n)
 		}
+	}
+	link := filepath.Join(dir, "link.wav")
+	if err := os.Symlink(filepath.Join(dir, "-i.wav"), link); err == nil {
+		s.probe(t, link)
 	}
 	t.Chdir(dir)
 	if info := s.probe(t, "-i.wav"); len(info.Sounds) != 1 {
@@ -330,8 +334,8 @@ func (s *suite) samePicture(t *testing.T, a, b string) {
 
 // render marries clips in every container and looks for both clicks.
 func (s *suite) render(t *testing.T) {
-	for _, r := range table() {
-		if r.picture == "" || (s.fake && r.name != "mov aac") {
+	for i, r := range table() {
+		if r.picture == "" || (s.fake && r.name != "mov aac") || (testing.Short() && i%4 != 0) {
 			continue
 		}
 		t.Run(r.name, func(t *testing.T) {
