@@ -57,28 +57,30 @@ func (w *ProxyWriter) Write(samples []float32) error {
 	return w.err
 }
 
-// loudest bounds samples: 120 dB over full scale can only be damage.
-const loudest = 1e6
-
-// faintest is the peak under which a block counts as silence: 600 dB down.
-const faintest = 1e-30
+// loudest bounds samples: 120 dB over full scale can only be damage. A block
+// whose peak is under faintest, 600 dB down, counts as silence.
+const (
+	loudest  = 1e6
+	faintest = 1e-30
+)
 
 func (w *ProxyWriter) block() {
-	var peak float32
+	const sign = 1 << 31
+	most := math.Float32bits(loudest)
+	var top uint32 // the greatest magnitude; its bits compare as the number does
 	for i, v := range w.hold {
-		switch {
-		case v != v:
-			v = 0
-		case v > loudest:
-			v = loudest
-		case v < -loudest:
-			v = -loudest
+		m := math.Float32bits(v) &^ sign
+		if m > most { // not a number is more, too
+			v = min(max(v, -loudest), loudest)
+			if v != v {
+				v = 0
+			}
+			w.hold[i], m = v, math.Float32bits(v)&^sign
 		}
-		w.hold[i] = v
-		peak = max(peak, v, -v)
+		top = max(top, m)
 	}
 	var scale, steps float32
-	if peak > faintest {
+	if peak := math.Float32frombits(top); peak > faintest {
 		scale, steps = peak/32767, 32767/peak
 	}
 	at := len(w.out)
@@ -88,10 +90,7 @@ func (w *ProxyWriter) block() {
 	out = out[4:]
 	clear(out)
 	for i, v := range w.hold {
-		half := float32(0.5)
-		if v < 0 {
-			half = -0.5
-		}
+		half := math.Float32frombits(math.Float32bits(v)&sign | math.Float32bits(0.5))
 		binary.LittleEndian.PutUint16(out[2*i:], uint16(int16(v*steps+half)))
 	}
 	w.hold = w.hold[:0]
