@@ -364,7 +364,7 @@ func TestVanishesBetweenPairAndMarry(t *testing.T) {
 	defer shut()
 	res, err := cases.Marry(context.Background(), app.MarryOptions{Paths: []string{s.day}, To: s.path("out"), Unsure: true,
 		Progress: func(p app.Progress) {
-			if p.Step == "pairing" {
+			if p.Step != "reading" {
 				os.Remove(gone)
 			}
 		}})

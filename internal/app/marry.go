@@ -275,7 +275,7 @@ func (m *marriage) writeAll(ctx context.Context) {
 	for range min(todo, runtime.NumCPU(), 3) {
 		group.Go(func() {
 			for w := range next {
-				if err := m.write(ctx, w); err != nil {
+				if err := guarded(w.out.Clip, func() error { return m.write(ctx, w) }); err != nil {
 					w.fail(err)
 				}
 				mu.Lock()

@@ -204,7 +204,11 @@ func (m *measurer) lineUp(ctx context.Context, jobs []job, k int) error {
 	for range min(len(jobs), runtime.NumCPU()) {
 		group.Go(func() {
 			for j := range next {
-				l, err := m.look(ctx, j, k)
+				var l *link
+				err := guarded(m.clips[j.clip].path, func() (err error) {
+					l, err = m.look(ctx, j, k)
+					return err
+				})
 				mu.Lock()
 				if err != nil && first == nil {
 					first = err
@@ -260,7 +264,7 @@ func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
 // sane tells whether a measurement holds numbers only: sound that is damage
 // from end to end could bring forth others.
 func sane(f *align.Found) bool {
-	for _, v := range []float64{f.Offset, f.Drift, f.Strength, f.Mid, f.MidSigma, f.From, f.To} {
+	for _, v := range []float64{f.Offset, f.Drift, f.Strength, f.Rest, f.Mid, f.MidSigma, f.From, f.To} {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return false
 		}

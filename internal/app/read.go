@@ -79,10 +79,14 @@ func (r *reader) readAll(ctx context.Context, files []string) ([]readResult, err
 	for range min(len(files), runtime.NumCPU()) {
 		group.Go(func() {
 			for i := range next {
-				rec, err := r.read(ctx, files[i])
-				if isEngineDeath(err) && ctx.Err() == nil { // it may have been another file's doing
+				var rec *recording
+				err := guarded(files[i], func() (err error) {
 					rec, err = r.read(ctx, files[i])
-				}
+					if isEngineDeath(err) && ctx.Err() == nil { // it may have been another file's doing
+						rec, err = r.read(ctx, files[i])
+					}
+					return err
+				})
 				results[i] = readResult{rec, err}
 			}
 		})
