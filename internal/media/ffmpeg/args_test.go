@@ -53,12 +53,20 @@ var camcorder = media.Info{
 	Tags:     map[string]string{"service_name": "x"},
 }
 
+// compact is an old compact camera's clip.
+var compact = media.Info{
+	Container: "avi", Duration: 30,
+	Pictures: []media.Picture{{Stream: 0, Codec: "mjpeg", Width: 640, Height: 480, Rate: frame.Rate{Num: 30, Den: 1}}},
+	Sounds:   []media.Sound{{Stream: 1, Codec: "pcm_u8", Rate: 11025, Channels: 1, Bits: 8}},
+}
+
 func TestRenderArguments(t *testing.T) {
 	mov := media.Track{Codec: "pcm_s24le", Rate: 48000, Channels: 1, Title: "Good sound"}
 	mp4 := media.Track{Codec: "aac", Rate: 48000, Channels: 2, Bitrate: 256000}
 	for name, plan := range map[string]media.Plan{
 		"render-phone-mov":     {Clip: "in/a.mov", Info: phone, Out: "out/a.mov", Container: "mov", Sound: mov, Scratch: true, Tags: map[string]string{"comment": "married"}},
 		"render-phone-mp4":     {Clip: "in/a.mov", Info: phone, Out: "out/a.mp4", Container: "mp4", Sound: mp4},
+		"render-compact-mov":   {Clip: "in/c.avi", Info: compact, Out: "out/c.mov", Container: "mov", Sound: mov, Scratch: true},
 		"render-camcorder-mov": {Clip: "in/b.mts", Info: camcorder, Out: "out/b.mov", Container: "mov", Sound: mov, Scratch: true},
 		"render-camcorder-mp4": {Clip: "in/b.mts", Info: camcorder, Out: "out/b.mp4", Container: "mp4", Sound: mp4, Scratch: true},
 	} {

@@ -47,6 +47,11 @@ func renderWords(plan media.Plan) ([]word, []string) {
 	if z := r.info.Zero; z != 0 {
 		ws = append(ws, words("-itsoffset", strconv.FormatFloat(-z, 'f', 6, 64))...)
 	}
+	if r.info.Container == "avi" {
+		// AVI stores no presentation times; without them frames that are shown
+		// in another order than they are coded would be mixed up.
+		ws = append(ws, words("-fflags", "+genpts")...)
+	}
 	ws = append(ws, input(plan.Clip)...)
 	s := plan.Sound
 	ws = append(ws, words("-f", "f32le", "-ar", strconv.Itoa(s.Rate), "-ac", strconv.Itoa(s.Channels), "-i", "pipe:0")...)

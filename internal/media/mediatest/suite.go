@@ -218,6 +218,10 @@ func (s *suite) refusals(t *testing.T) {
 		Samples: bytes.NewReader(make([]byte, 400))}}); fault.KindOf(err) != fault.Unwritable {
 		t.Errorf("writing over a file: got error %v, want kind Unwritable", err)
 	}
+	after := media.Decode{Path: path, From: clickLength + 10, To: clickLength + 11}
+	if n := len(s.decode(t, after)); n != 0 {
+		t.Errorf("%d samples from after the end", n)
+	}
 	if info := s.probe(t, path); info.Duration != clickLength {
 		t.Errorf("the file that was there lasts %g s now", info.Duration)
 	}
