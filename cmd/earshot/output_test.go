@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -330,6 +331,9 @@ func (s *shoot) damageCache(which func(path string) bool, damage func(b []byte) 
 
 // SIGTERM, as a system that shuts down sends it, ends a run as Ctrl-C does.
 func TestTerminated(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("Windows has no signal that a test can send")
+	}
 	s := newShoot(t)
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()

@@ -110,7 +110,7 @@ func (a *App) render(ctx context.Context, plan media.Plan, s *score) error {
 	played := make(chan error, 1)
 	go func() {
 		c := &composer{w: w, channels: s.channels}
-		err := c.run(ctx, s.parts, s.good)
+		err := guarded(plan.Clip, func() error { return c.run(ctx, s.parts, s.good) })
 		w.CloseWithError(err) // nil ends the sound
 		if err != nil && !errors.Is(err, io.ErrClosedPipe) {
 			stop(err)

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"errors"
 	"io"
 	"os"
 
@@ -27,15 +28,11 @@ func Identify(path string) (Identity, error) { return identify(path, true) }
 func Fingerprint(path string) (Identity, error) { return identify(path, false) }
 
 func identify(path string, times bool) (Identity, error) {
-	f, err := os.Open(path)
+	f, info, err := openFile(path)
 	if err != nil {
 		return "", unreadable(path, err)
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return "", unreadable(path, err)
-	}
 	h := sha256.New()
 	var head [16]byte
 	binary.LittleEndian.PutUint64(head[:8], uint64(info.Size()))
@@ -54,7 +51,7 @@ func identify(path string, times bool) (Identity, error) {
 
 // Digest is the SHA-256 of the whole file in hex.
 func Digest(path string) (string, error) {
-	f, err := os.Open(path)
+	f, _, err := openFile(path)
 	if err != nil {
 		return "", unreadable(path, err)
 	}
@@ -64,6 +61,29 @@ func Digest(path string) (string, error) {
 		return "", unreadable(path, err)
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// openFile opens a plain file: opening a pipe would wait for somebody to write
+// into it.
+func openFile(path string) (*os.File, os.FileInfo, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, nil, err
+	case info.IsDir():
+		return nil, nil, errors.New("it is a folder, not a recording")
+	case !info.Mode().IsRegular():
+		return nil, nil, errors.New("it is no ordinary file")
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	if info, err = f.Stat(); err != nil {
+		f.Close()
+		return nil, nil, err
+	}
+	return f, info, nil
 }
 
 func unreadable(path string, err error) error {

@@ -257,3 +257,62 @@ func FuzzDamagedCache(f *testing.F) {
 		}
 	})
 }
+
+// Identities follow the content and the time; fingerprints the content alone.
+// Nothing but a plain file has one, and nothing else is waited for.
+func TestIdentities(t *testing.T) {
+	dir := t.TempDir()
+	a, b := filepath.Join(dir, "a"), filepath.Join(dir, "b")
+	then := time.Unix(1700000000, 0)
+	for _, p := range []string{a, b} {
+		if err := os.WriteFile(p, sineBytes(300000), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chtimes(p, then, then); err != nil {
+			t.Fatal(err)
+		}
+	}
+	of := func(f func(string) (Identity, error), path string) Identity {
+		id, err := f(path)
+		if err != nil || len(id) != 32 {
+			t.Fatalf("%s: %q, %v", path, id, err)
+		}
+		return id
+	}
+	if of(Identify, a) != of(Identify, b) || of(Fingerprint, a) != of(Fingerprint, b) {
+		t.Error("copies with the same time differ")
+	}
+	before := of(Identify, b)
+	os.Chtimes(b, then, then.Add(time.Second))
+	if of(Identify, b) == before || of(Fingerprint, a) != of(Fingerprint, b) {
+		t.Error("the time of change must tell identities apart, and fingerprints not")
+	}
+	for _, at := range []int{0, 150000, 299999} {
+		changed := sineBytes(300000)
+		changed[at] ^= 1
+		if err := os.WriteFile(b, changed, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if of(Fingerprint, a) == of(Fingerprint, b) {
+			t.Errorf("a change of byte %d is not seen", at)
+		}
+	}
+	for _, path := range []string{dir, filepath.Join(dir, "none"), os.DevNull} {
+		for _, f := range []func(string) (Identity, error){Identify, Fingerprint} {
+			if _, err := f(path); fault.KindOf(err) != fault.Unreadable {
+				t.Errorf("%s: %v, want an error of kind Unreadable", path, err)
+			}
+		}
+		if _, err := Digest(path); fault.KindOf(err) != fault.Unreadable {
+			t.Errorf("Digest(%s): %v, want an error of kind Unreadable", path, err)
+		}
+	}
+}
+
+func sineBytes(n int) []byte {
+	b := make([]byte, n)
+	for i, v := range sine(n) {
+		b[i] = byte(int8(100 * v))
+	}
+	return b
+}
