@@ -156,9 +156,11 @@ func (j *served) run(o order) (code uint32, err error) {
 			err = fmt.Errorf("%v", p)
 		}
 	}()
+	out := bufio.NewWriterSize(jobOutput{j}, chunk)
+	defer out.Flush() // it fails only when the job was cancelled or the parent is gone
 	return wasm.Run(context.Background(), j.s.rt, j.s.mod, wasm.Args{
 		Name: o.Tool, Args: o.Args,
-		Stdin: j.in, Stdout: jobOutput{j}, Stderr: jobErrors{j},
+		Stdin: j.in, Stdout: out, Stderr: jobErrors{j},
 		Config: func(c wazero.ModuleConfig) wazero.ModuleConfig {
 			fs := wazero.NewFSConfig().(sysfs.FSConfig).WithSysFSMount(newOrderFS(o.Files, &j.cancelled), mount)
 			return c.WithFSConfig(fs).WithSysWalltime().WithSysNanotime().WithEnv("AV_LOG_FORCE_NOCOLOR", "1")
@@ -166,7 +168,9 @@ func (j *served) run(o order) (code uint32, err error) {
 	})
 }
 
-// jobOutput sends what a job writes to stdout, as far as there is room.
+// jobOutput sends what a job writes to stdout, as far as there is room. The
+// engine writes a few hundred samples at a time: a buffer before it saves both
+// processes a great many wake-ups.
 type jobOutput struct{ j *served }
 
 func (o jobOutput) Write(b []byte) (int, error) {

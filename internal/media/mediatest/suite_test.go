@@ -1,7 +1,12 @@
 package mediatest
 
 import (
+	"bytes"
+	"encoding/json"
 	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"earshot/internal/media"
@@ -48,4 +53,58 @@ func TestEmbedded(t *testing.T) {
 		t.Fatal(err)
 	}
 	Suite(t, func(t *testing.T) media.Engine { return e })
+}
+
+// MediaInfo, which shares no code with FFmpeg, must see the good sound as the
+// sound to play, under its name, and the timecode.
+func TestMediaInfoAgrees(t *testing.T) {
+	if _, err := exec.LookPath("mediainfo"); err != nil && !reference() {
+		t.Skip("no mediainfo: ", err)
+	}
+	if testing.Short() {
+		t.Skip("the embedded engine takes its time")
+	}
+	e, err := ffmpeg.Open(ffmpeg.Options{CacheDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &suite{engine: e}
+	t.Cleanup(func() { e.Close() })
+	dir := t.TempDir()
+	path, out := filepath.Join(dir, "clip.mov"), filepath.Join(dir, "out.mov")
+	enc := camera.encode(path)
+	enc.Tags = map[string]string{"timecode": "01:00:00:00"}
+	if err := e.Encode(t.Context(), enc); err != nil {
+		t.Fatal(err)
+	}
+	good, _ := clickRecording(48000, 1)
+	if err := e.Render(t.Context(), s.plan(t, path, out), bytes.NewReader(Bytes(good))); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command("mediainfo", "--Output=JSON", out).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc struct {
+		Media struct {
+			Track []map[string]any
+		}
+	}
+	if err := json.Unmarshal(text, &doc); err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, track := range doc.Media.Track {
+		switch track["@type"] {
+		case "Audio":
+			title, _ := track["Title"].(string)
+			title, _, _ = strings.Cut(title, " / ")
+			got = append(got, title+" "+track["Format"].(string)+" "+track["Default"].(string))
+		case "Other":
+			got = append(got, track["Type"].(string)+" "+track["TimeCode_FirstFrame"].(string))
+		}
+	}
+	if want := "Good sound PCM Yes, Scratch AAC No, Time code 01:00:00:00"; strings.Join(got, ", ") != want {
+		t.Errorf("MediaInfo sees %q, want %q", got, want)
+	}
 }

@@ -11,6 +11,7 @@ func table() []recording {
 	// Edits of MOV and MP4 count by the movie's clock, which is in milliseconds
 	// unless asked for otherwise.
 	exactly := []string{"-af", "asetpts=PTS+0.4/TB", "-movie_timescale", "48000"}
+	picture := []string{"-vf", "setpts=PTS+0.2/TB"}
 	hole := []string{"-af", "asetpts=if(gte(T\\,1)\\,PTS+0.4/TB\\,PTS)"}
 	return []recording{
 		{name: "wav 8k", ending: "wav", container: "wav", sound: "pcm_s16le", rate: 8000, ch: 1},
@@ -74,6 +75,12 @@ func table() []recording {
 		{name: "mov late", ending: "mov", container: "mov", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: exactly, late: 19200, codecs: true},
 		{name: "mkv late", ending: "mkv", container: "mkv", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: shift, late: 19200, codecs: true},
 		{name: "mts late", ending: "mts", container: "mpegts", picture: "h264", sound: "ac3", rate: 48000, ch: 1, args: shift, late: 19200, codecs: true},
+		// Pictures that start later than the sound: MP4 has a time line of its
+		// own, elsewhere the first picture is zero.
+		{name: "mp4 picture late", ending: "mp4", container: "mp4", picture: "h264", sound: "aac", rate: 48000, ch: 1, args: picture, codecs: true},
+		{name: "mov picture late", ending: "mov", container: "mov", picture: "mjpeg", sound: "pcm_s16le", rate: 48000, ch: 1, args: picture, codecs: true},
+		{name: "mkv picture late", ending: "mkv", container: "mkv", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: picture, late: -9600, within: mkv48, codecs: true},
+		{name: "mts picture late", ending: "mts", container: "mpegts", picture: "h264", sound: "ac3", rate: 48000, ch: 1, args: picture, late: -9600, codecs: true},
 		{name: "mkv hole", ending: "mkv", container: "mkv", picture: "h264", sound: "pcm_s16le", rate: 48000, ch: 1, args: hole, late: 19200, within: mkv48, codecs: true},
 	}
 }
