@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"sync"
 
+	"earshot/internal/dsp"
 	"earshot/internal/media"
 	"earshot/internal/media/ffmpeg"
 )
@@ -16,6 +17,7 @@ import (
 // jobs of them at once:
 //
 //	decode  decode all their sound through the engine, and drop it
+//	proxy   the same, mono and at the rate recordings are compared at
 //	wed     copy each clip, and encode as much sound as it is long
 //	copy    copy each clip
 func runBase(ctx context.Context, mode string, jobs int, choice, cache string, files []string) error {
@@ -26,7 +28,8 @@ func runBase(ctx context.Context, mode string, jobs int, choice, cache string, f
 	defer engine.Close()
 	dir := filepath.Dir(cache)
 	do := map[string]func(string) error{
-		"decode": func(f string) error { return decodeAll(ctx, engine, f) },
+		"decode": func(f string) error { return decodeAll(ctx, engine, f, media.Decode{}) },
+		"proxy":  func(f string) error { return decodeAll(ctx, engine, f, media.Decode{Rate: dsp.ProxyRate, Mono: true}) },
 		"copy":   func(f string) error { return copyOnDisk(f, filepath.Join(dir, "base-"+filepath.Base(f))) },
 		"wed":    func(f string) error { return wed(ctx, engine, dir, f) },
 	}[mode]
@@ -58,13 +61,14 @@ func runBase(ctx context.Context, mode string, jobs int, choice, cache string, f
 	return nil
 }
 
-func decodeAll(ctx context.Context, engine media.Engine, path string) error {
+func decodeAll(ctx context.Context, engine media.Engine, path string, req media.Decode) error {
 	info, err := engine.Probe(ctx, path)
 	if err != nil {
 		return err
 	}
 	for i := range info.Sounds {
-		if err := engine.Decode(ctx, media.Decode{Path: path, Info: &info, Stream: i}, func([]float32) error { return nil }); err != nil {
+		req.Path, req.Info, req.Stream = path, &info, i
+		if err := engine.Decode(ctx, req, func([]float32) error { return nil }); err != nil {
 			return err
 		}
 	}

@@ -60,7 +60,7 @@ func run(ctx context.Context) error {
 	flag.DurationVar(&b.long, "long", 3*time.Hour, "length of the long recording")
 	flag.IntVar(&b.size, "size", 1000, "size of the large clip in MB")
 	profile := flag.String("profile", "", "instead: write a CPU profile of `pair or marry` in this process")
-	base := flag.String("base", "", "the work that is measured against: decode or wed (used by this program itself)")
+	base := flag.String("base", "", "the work that is measured against: decode, proxy, copy or wed (used by this program itself)")
 	jobs := flag.Int("jobs", 1, "for -base: files at once")
 	flag.Parse()
 	b.engines = slices.DeleteFunc(strings.Split(*engines, ","), func(e string) bool {
