@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"earshot/internal/fault"
 	"earshot/internal/media"
@@ -54,8 +55,11 @@ func (e *Engine) Probe(ctx context.Context, path string) (media.Info, error) {
 		return media.Info{}, &fault.Error{Kind: fault.Unreadable, Op: op, Subject: path, Err: err,
 			Hint: "check that the file is whole and plays"}
 	}
-	if info.Container == "wav" {
+	switch {
+	case info.Container == "wav":
 		mendWAV(path, &info)
+	case slices.Contains(movies, info.Container):
+		warnCut(path, &info)
 	}
 	return info, nil
 }

@@ -135,6 +135,16 @@ func (s *suite) damaged(t *testing.T) {
 			t.Errorf("%s: only %d samples came out", filepath.Base(p), len(x))
 		}
 	}
+	first := camera
+	first.args = []string{"-movflags", "+faststart"}
+	fast := whole(first)
+	open := put("fast.mov", fast[:len(fast)*3/4])
+	if info := s.probe(t, open); len(info.Warnings) != 1 || !strings.Contains(info.Warnings[0], "cut off") {
+		t.Errorf("warnings about a clip that is cut off: %q", info.Warnings)
+	}
+	if x := s.decode(t, media.Decode{Path: open}); len(x) < 48000 {
+		t.Errorf("only %d samples came out of a clip that is cut off", len(x))
+	}
 	half := put("half.mov", mov[:len(mov)/2])
 	_, err := s.engine.Probe(t.Context(), half)
 	unreadable(t, "probe", half, err)
