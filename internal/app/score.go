@@ -9,6 +9,7 @@ import (
 	"os"
 
 	"earshot/internal/align"
+	"earshot/internal/dsp"
 	"earshot/internal/fault"
 	"earshot/internal/media"
 )
@@ -28,6 +29,9 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	lie.Offset += (1 + lie.Drift) * w.made.earlier
 	s := &score{channels: t.sound.info.Sounds[t.link.SoundTrack].Channels}
 	s.good = &voice{app: m.app, rec: t.sound, track: t.link.SoundTrack, lie: lie, channels: s.channels, gain: 1}
+	if err := lastsAsSaid(t.clip); err != nil {
+		return nil, err
+	}
 	total := frames(clipLength(t.clip.info))
 	soundLen := t.sound.length()
 	from, to := lie.Covered(clipLength(t.clip.info), soundLen)
@@ -56,6 +60,22 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 		}
 	}
 	return s, nil
+}
+
+// lastsAsSaid refuses a clip whose header claims a picture far longer than its
+// own sound turned out to be: filling it up could fill the disk.
+func lastsAsSaid(clip *recording) error {
+	const sane, times = 600, 10 // seconds; times the clip's sound
+	said, heard := clipLength(clip.info), 0.0
+	for _, t := range clip.tracks {
+		heard = math.Max(heard, float64(t.Samples)/dsp.ProxyRate)
+	}
+	if said <= math.Max(sane, times*heard) {
+		return nil
+	}
+	return &fault.Error{Kind: fault.Unreadable, Op: "lay the sound under", Subject: clip.path,
+		Err:  fmt.Errorf("it says that its picture lasts %.0f s, and holds %.0f s of sound", said, heard),
+		Hint: "its header may be damaged; copy it from the card again"}
 }
 
 // fill decides what plays in a gap: the scratch at the good sound's level, or

@@ -81,7 +81,7 @@ func addStream(info *media.Info, s probeStream) {
 			Stream: s.Index, Codec: s.Codec, Width: s.Width, Height: s.Height,
 			Rotation: rotation(s), Rate: rate(s.RealRate, s.MeanRate), Start: start, Duration: duration,
 		})
-	case s.Type == "audio" && s.Channels > 0 && whole(s.SampleRate) > 0 && known(s.Codec):
+	case s.Type == "audio" && s.Channels > 0 && audible(whole(s.SampleRate)) && known(s.Codec):
 		info.Sounds = append(info.Sounds, media.Sound{
 			Stream: s.Index, Codec: s.Codec, Rate: whole(s.SampleRate), Channels: s.Channels, Bits: bits(s),
 			Start: start, Duration: duration, Title: title(s), Default: s.Disposition["default"] == 1,
@@ -111,6 +111,10 @@ func pictureOrSound(kind string) string {
 	}
 	return "sound"
 }
+
+// audible tells whether a rate in Hz is one that sound is recorded at. What
+// lies beyond is a damaged header, and would cost memory or time without end.
+func audible(rate int) bool { return rate >= 1000 && rate <= 3072000 }
 
 func known(codec string) bool { return codec != "" && codec != "unknown" && codec != "none" }
 
