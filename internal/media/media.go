@@ -134,7 +134,7 @@ type Decode struct {
 	Path     string
 	Info     *Info   // from Probe, to save a second look; nil makes Decode look itself
 	Stream   int     // index into Info.Sounds (not the file's stream index)
-	Rate     int     // Hz; 0 keeps the stream's rate
+	Rate     int     // Hz; 0 keeps the stream's rate; another is for measuring: flat to three quarters of the lower Nyquist frequency
 	Mono     bool    // mix all channels to one, each with weight 1/n
 	From, To float64 // seconds from zero; To 0 means to the end
 }

@@ -69,13 +69,19 @@ func firstSample(s media.Sound, zero, base float64) int64 {
 	return int64(math.Round(zero*float64(s.Rate))) + int64(base)*int64(s.Rate)
 }
 
+// coarse is the filter for another rate, which serves measuring and not
+// listening: half the work of the engine's own. From 48 or 44.1 kHz to 16 kHz it
+// is flat to 6 kHz and loses 2 dB at 7 kHz; what is folded back lies 20 dB down at
+// 8.5 kHz, 35 dB at 9 kHz and 65 dB from 9.5 kHz on (measured with sines).
+const coarse = "filter_size=16:cutoff=0.95:kaiser_beta=6"
+
 func decodeFilters(s media.Sound, zero, base float64, rate int, req media.Decode) string {
 	f := []string{fmt.Sprintf("aresample=async=1:min_comp=0.00001:min_hard_comp=0.1:first_pts=%d", firstSample(s, zero, base))}
 	if req.Mono && s.Channels > 1 {
 		f = append(f, downmix(s.Channels))
 	}
 	if rate != s.Rate {
-		f = append(f, fmt.Sprintf("aresample=%d", rate))
+		f = append(f, fmt.Sprintf("aresample=%d:%s", rate, coarse))
 	}
 	var trim []string
 	if skip := samples(req.From-base, rate); skip > 0 {
