@@ -22,26 +22,31 @@ const (
 
 // A tally counts outcomes over shoots.
 type tally struct {
-	lines               []string
-	pairs, found, sure  int // with enough speech in common
-	long, longSure      int // and over 20 s
-	wrongSure, wrong    int
-	alone, aloneRight   int
-	mid, worst, drift   []float64 // errors: ms, ms, ppm
-	within1, within2    int       // of 1 and 2 sigma, at clip time 0
-	rooms               map[string][]float64
-	strangers, unsureOK int
+	lines              []string
+	pairs, found, sure int // with enough speech in common
+	long, longSure     int // and over 20 s
+	wrongSure, wrong   int
+	alone, aloneRight  int
+	mid, worst, drift  []float64 // errors: ms, ms, ppm
+	within1, within2   int       // of 1 and 2 sigma, at clip time 0
+	rooms              map[string][]float64
+	unsure             int // right all the same
+	met                int // pairs that were held against each other
 }
 
-// enter compares a document with the truth.
-func (t *tally) enter(seed uint64, sc *scene.Scene, w *scene.Written, doc *shoot.Document) {
-	if t.rooms == nil {
-		t.rooms = map[string][]float64{}
-	}
+// takesOf lists a document's takes by clip and sound.
+func takesOf(doc *shoot.Document) map[[2]string]*shoot.Take {
 	takes := map[[2]string]*shoot.Take{}
 	for i := range doc.Takes {
 		takes[[2]string{doc.Takes[i].Clip, doc.Takes[i].Sound}] = &doc.Takes[i]
 	}
+	return takes
+}
+
+// enter compares what was found with the truth of a day, and takes its takes
+// out of takes.
+func (t *tally) enter(d day, takes map[[2]string]*shoot.Take, alone []shoot.Alone) {
+	seed, sc, w := d.seed, d.scene, d.written
 	together := map[string]bool{}
 	for _, p := range w.Truth {
 		key := [2]string{w.Clips[p.Clip], w.Sounds[p.Sound]}
@@ -56,14 +61,16 @@ func (t *tally) enter(seed uint64, sc *scene.Scene, w *scene.Written, doc *shoot
 		together[key[0]], together[key[1]] = true, true
 		t.pair(seed, sc, p, take)
 	}
-	for _, a := range doc.Alone {
-		if !together[a.Path] {
-			t.aloneRight++
-		}
+	isAlone := map[string]bool{}
+	for _, a := range alone {
+		isAlone[a.Path] = true
 	}
 	for _, path := range append(append([]string{}, w.Clips...), w.Sounds...) {
 		if !together[path] {
 			t.alone++
+			if isAlone[path] {
+				t.aloneRight++
+			}
 		}
 	}
 }
@@ -108,7 +115,7 @@ func (t *tally) pair(seed uint64, sc *scene.Scene, p scene.Pair, take *shoot.Tak
 		t.found++
 	}
 	if take.Verdict != shoot.Sure {
-		t.unsureOK++
+		t.unsure++
 		return
 	}
 	if counts {
@@ -134,6 +141,7 @@ func (t *tally) print(w io.Writer, format string) {
 	fmt.Fprintf(w, "recorder format                                    %s\n", format)
 	fmt.Fprintf(w, "pairs with at least %.0f s of talk in common         %d, found %d, sure %d\n", leastTalk, t.pairs, t.found, t.sure)
 	fmt.Fprintf(w, "  of 20 s and more                                 %d, sure %d (%.2f %%)\n", t.long, t.longSure, 100*float64(t.longSure)/float64(max(1, t.long)))
+	fmt.Fprintf(w, "clips held against sounds                          %d times\n", t.met)
 	fmt.Fprintf(w, "wrong sure                                         %d (wrong at all: %d)\n", t.wrongSure, t.wrong)
 	fmt.Fprintf(w, "recordings that belong to none                     %d, reported alone %d\n", t.alone, t.aloneRight)
 	fmt.Fprintf(w, "offset error in the middle, ms                     median %.4f, 95 %% %.4f, worst %.4f\n", rank(t.mid, 0.5), rank(t.mid, 0.95), rank(t.mid, 1))

@@ -2,95 +2,138 @@ package align
 
 import (
 	"math"
+	"sort"
 
 	"earshot/internal/dsp"
 )
 
 // direct looks for the direct sound when p may be a reflection. The camera
 // hears a reflection later than the direct sound, so that against the body mic
-// it lies at a smaller lag: the direct sound is the top of the largest lag.
+// it lies at a smaller lag: the direct sound is the arrival of the largest lag.
 //
 // The stack along p's slope is flattened first (see flat), so that a short
-// bright arrival is not lost beside a long dull one. A top of either sign then
-// counts when it lies within what a room can put between the two, has two
-// fifths of the greatest height, stands clear of the noise, and is no side lobe
-// of a higher one. Tops that follow one another closely are one arrival, at
-// the highest.
+// bright arrival is not lost beside a long dull one, and taken apart into
+// arrivals. The first counts that lies within what a room can put between
+// itself and p, has a quarter of the strongest one's height and stands clear of
+// the noise. Microphones and mouths spread an arrival over a tenth of a
+// millisecond or two: what follows the first as closely is part of it, and the
+// middle of all that is the direct sound.
 //
 // It returns how much larger than p's the direct sound's lag is, seconds.
 func (s *stack) direct(p peak) float64 {
 	const (
-		room  = 0.020   // seconds: a path 7 m longer
-		after = 0.003   // seconds: p itself may be a little before its flattened top
-		close = 0.00015 // seconds: 5 cm of path
-		same  = 0.00003 // seconds: half a sample
+		room    = 0.020   // seconds: a path 7 m longer
+		after   = 0.003   // seconds: p itself may be a little before its flattened top
+		burst   = 0.00017 // seconds
+		same    = 0.00003 // seconds: half a sample
+		share   = 0.25    // of the strongest arrival
+		overall = 5       // deviations of the noise
 	)
-	flat, lobes := s.flat(p, p.delta+room+0.002)
+	quiet := p.delta + room + 0.002
+	flat, lobes := s.flat(p, quiet)
 	if flat == nil {
 		return 0
 	}
-	tops := s.tops(flat, p.delta+room, p.delta-after)
+	arrivals := s.arrivals(flat, lobes, p.delta+room, p.delta-after)
 	highest := 0.0
-	for _, t := range tops {
-		highest = math.Max(highest, t.height)
+	for _, a := range arrivals {
+		highest = math.Max(highest, math.Abs(a.height))
 	}
-	least := math.Max(arrival*highest, 5*s.noiseAfter(flat, p.delta+room+0.002))
-	var first peak
-	begun := 0.0
-	for i, t := range tops {
-		if first.height != 0 && begun-t.delta > close {
-			break
-		}
-		if t.height < least || s.isLobe(t, tops[i+1:], lobes) {
+	least := math.Max(share*highest, overall*s.noiseAfter(flat, quiet))
+	var first, last float64
+	parts := 0
+	for _, a := range arrivals {
+		if math.Abs(a.height) < least {
 			continue
 		}
-		if first.height == 0 {
-			begun = t.delta
+		if parts == 0 {
+			first = a.delta
+		} else if first-a.delta > burst {
+			break
 		}
-		if t.height > first.height {
-			first = t
-		}
+		parts, last = parts+1, a.delta
 	}
-	if first.height == 0 || math.Abs(first.delta-p.delta) < same {
+	lead := (first+last)/2 - p.delta
+	if parts == 0 || parts == 1 && math.Abs(lead) < same {
 		return 0 // the stack's own top is the better estimate of one arrival
 	}
-	return first.delta - p.delta
+	return lead
 }
 
-// tops lists the local tops of |r| between two lags, the largest lag first,
-// each moved between the points.
-func (s *stack) tops(r []float32, from, to float64) []peak {
-	at := func(lag float64) float64 { return math.Abs(read(r, s.reach, lag)) }
-	var out []peak
-	prev, here := 0.0, at(from)
-	for lag := from - lagStep; lag > to; lag -= lagStep {
-		next := at(lag)
-		if here > prev && here >= next {
-			out = append(out, peak{delta: lag + lagStep + lagStep*vertex(next, here, prev), height: here})
+// arrivals takes a flattened stack between two lags apart into single arrivals,
+// the largest lag first: again and again the highest point's own pattern is
+// taken away in part (J. A. Högbom 1974, "Aperture synthesis with a
+// non-regular distribution of interferometer baselines", the method called
+// CLEAN). lobes is the pattern of an arrival of height 1 at lag 0.
+func (s *stack) arrivals(flat, lobes []float32, from, to float64) []peak {
+	const (
+		fine   = 4    // steps of a point
+		gain   = 0.4  // taken away at a time
+		floor  = 0.12 // of the first, where to stop
+		rounds = 200
+		reach  = 60 // points of the pattern to each side
+	)
+	var pattern [2*reach*fine + 1]float32
+	for k := range pattern {
+		pattern[k] = float32(read(lobes, s.reach, float64(k-reach*fine)*lagStep/fine))
+	}
+	r := append([]float32(nil), flat...)
+	lo := max(reach, s.reach+int(to/lagStep))
+	hi := min(len(r)-reach-1, s.reach+int(from/lagStep))
+	found := map[int]float64{}
+	begin := 0.0
+	for range rounds {
+		at, height := highestPoint(r, lo, hi)
+		if begin == 0 {
+			begin = math.Abs(height)
 		}
-		prev, here = here, next
+		if height == 0 || math.Abs(height) < floor*begin {
+			break
+		}
+		sign := math.Copysign(1, height)
+		off := vertex(sign*float64(r[at-1]), sign*height, sign*float64(r[at+1]))
+		place := at*fine + int(math.Round(math.Max(-0.5, math.Min(0.5, off))*fine))
+		found[place] += gain * height
+		for i := at - reach + 1; i < at+reach; i++ {
+			r[i] -= float32(gain*height) * pattern[i*fine-place+reach*fine]
+		}
+	}
+	return s.gather(found, fine)
+}
+
+// highestPoint returns where |r| is greatest from lo to hi, and r there.
+func highestPoint(r []float32, lo, hi int) (at int, height float64) {
+	for i := lo; i <= hi; i++ {
+		if h := float64(r[i]); math.Abs(h) > math.Abs(height) {
+			at, height = i, h
+		}
+	}
+	return at, height
+}
+
+// gather joins what was found at neighbouring places, in steps of a point's
+// fine-th part, into arrivals.
+func (s *stack) gather(found map[int]float64, fine int) []peak {
+	const near = 0.000045 // seconds
+	places := make([]int, 0, len(found))
+	for p := range found {
+		places = append(places, p)
+	}
+	sort.Sort(sort.Reverse(sort.IntSlice(places)))
+	var out []peak
+	for _, p := range places {
+		h := found[p]
+		lag := (float64(p)/float64(fine) - float64(s.reach)) * lagStep
+		if n := len(out) - 1; n >= 0 && out[n].delta-lag < near && out[n].height*h > 0 {
+			sum := out[n].height + h
+			out[n].delta = (out[n].delta*out[n].height + lag*h) / sum
+			out[n].height = sum
+			continue
+		}
+		out = append(out, peak{delta: lag, height: h})
 	}
 	return out
 }
-
-// isLobe tells whether t is what the band alone makes of one of the higher
-// tops that follow: lobes is how a single arrival of height 1 looks.
-func (s *stack) isLobe(t peak, follow []peak, lobes []float32) bool {
-	const margin, far = 1.5, 0.001 // seconds
-	for _, f := range follow {
-		if t.delta-f.delta > far {
-			return false
-		}
-		if f.height > t.height && t.height < margin*f.height*math.Abs(read(lobes, s.reach, t.delta-f.delta)) {
-			return true
-		}
-	}
-	return false
-}
-
-// arrival is the share of the highest top that makes an earlier one the direct
-// sound.
-const arrival = 0.4
 
 // noiseAfter is the deviation of a correlation past a lag, where no path of the
 // room reaches.

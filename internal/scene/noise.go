@@ -94,7 +94,6 @@ type traffic struct {
 	state      float64
 	swell      float64
 	at, length float64
-	tone       float64
 }
 
 func (t *traffic) next() float64 {

@@ -25,32 +25,49 @@ func LoadResponse(path string) (*Response, error) {
 	if err != nil {
 		return nil, badData(path, err)
 	}
-	return &Response{Name: baseName(path), Rate: rate, Samples: samples, Direct: findDirect(samples)}, nil
+	return &Response{Name: baseName(path), Rate: rate, Samples: samples, Direct: findDirect(samples, rate)}, nil
 }
 
-// findDirect returns the place of the direct sound: the first sample whose
-// magnitude exceeds half of the largest, followed up to the top of its burst
-// and moved to the vertex of the parabola through the three samples there.
-func findDirect(x []float32) float64 {
+// speechTop is the top of the band in which the direct sound is looked for, Hz:
+// what a voice still has at a few metres, and a camera's codec keeps.
+const speechTop = 6000
+
+// findDirect returns the place of the direct sound as speech sees it: in the
+// response below speechTop, the first point whose magnitude exceeds half of
+// the largest, followed up to the top of its burst and moved to the vertex of
+// the parabola through the three samples there. A bright click that leads the
+// response, above any voice, is left out that way.
+func findDirect(full []float32, rate float64) float64 {
+	low := lowPass(rate, speechTop)
+	x := convolve(toFloat64(full), low)[len(low)/2:]
+	x = x[:len(full)]
 	most := 0.0
 	for _, v := range x {
-		most = max(most, math.Abs(float64(v)))
+		most = max(most, math.Abs(v))
 	}
 	at := 0
-	for at < len(x)-1 && math.Abs(float64(x[at])) <= most/2 {
+	for at < len(x)-1 && math.Abs(x[at]) <= most/2 {
 		at++
 	}
-	for at+1 < len(x) && math.Abs(float64(x[at+1])) > math.Abs(float64(x[at])) {
+	for at+1 < len(x) && math.Abs(x[at+1]) > math.Abs(x[at]) {
 		at++
 	}
 	if at == 0 || at+1 >= len(x) {
 		return float64(at)
 	}
-	a, b, c := math.Abs(float64(x[at-1])), math.Abs(float64(x[at])), math.Abs(float64(x[at+1]))
+	a, b, c := math.Abs(x[at-1]), math.Abs(x[at]), math.Abs(x[at+1])
 	if bend := a - 2*b + c; bend < 0 {
 		return float64(at) + (a-c)/(2*bend)
 	}
 	return float64(at)
+}
+
+func toFloat64(x []float32) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = float64(v)
+	}
+	return out
 }
 
 // DRR returns the direct-to-reverberant ratio in dB: energy within 2.5 ms of

@@ -24,10 +24,10 @@
 //
 // The offset is thus about the sound as it is heard: the camera hears the
 // mouth late by the flight time, and the truth says so. For a simulated room
-// the direct path is exact. For a measured response it is the first point
-// above half of the response's largest magnitude, moved to that burst's peak
-// between the samples; the response's own rise makes that uncertain by some
-// tenths of a millisecond.
+// the direct path is exact. For a measured response it is, in the band of
+// speech, the first point above half of the response's largest magnitude, moved
+// to that burst's peak between the samples; the response's own rise makes that
+// uncertain by one or two tenths of a millisecond.
 //
 // Rendering shares no code with the product's signal processing: it has its
 // own interpolation, so that a mistake there cannot hide in the truth.
