@@ -383,3 +383,29 @@ func TestVanishesBetweenPairAndMarry(t *testing.T) {
 	}
 	s.wantFiles("out", "A001_married.mov", "report.json", "report.txt")
 }
+
+// A damaged edit list puts the sound hours behind the picture, and a header
+// claims a rate of 10 Hz or of 2 GHz: each is told of, none is waited for.
+func TestTimesAndRatesOutOfAllMeasure(t *testing.T) {
+	s := newShoot(t)
+	late, err := os.ReadFile("../../internal/media/mediatest/testdata/quicktime2010_vfr_audio_edit_list.mov")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The list's first edit is empty: 16 bytes behind its name are version,
+	// number of edits, and this edit's length (ISO/IEC 14496-12, 8.6.6).
+	at := bytes.Index(late, []byte("elst"))
+	copy(late[at+12:], []byte{0, 0xff, 0xff, 0xff})
+	s.put("day/late.mov", late)
+	for i, hz := range [][]byte{{10, 0, 0, 0}, {0xff, 0xff, 0xff, 0x7f}, {0xff, 0xff, 0xff, 0xff}} {
+		odd := bytes.Clone(whole.sound)
+		copy(odd[bytes.Index(odd, []byte("fmt "))+12:], hz)
+		s.put(fmt.Sprintf("day/rate%d.wav", i), odd)
+	}
+	res := s.run("pair", "--json", "day")
+	p := s.pairs(res)
+	if res.status != 1 || len(p.Takes) != 1 || len(p.Failed) != 4 {
+		t.Errorf("status %d, %d takes and %d failures, want 1, 1 and 4: %s", res.status, len(p.Takes), len(p.Failed), res.out)
+	}
+	s.want(res, 1, "its time stamps leap over more than a file of its size can hold")
+}

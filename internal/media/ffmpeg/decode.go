@@ -1,10 +1,12 @@
 package ffmpeg
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -12,6 +14,11 @@ import (
 	"earshot/internal/fault"
 	"earshot/internal/media"
 )
+
+// maxAlloc bounds what the engine takes in one piece, in bytes: a leap of time
+// stamps over a day would make it gather gigabytes of silence. Where it must do
+// without, the times beside the sound tell of the hole.
+const maxAlloc = "268435456"
 
 const (
 	warmUp = 2.0 // seconds decoded and thrown away before a window, for codecs that build on what came before
@@ -35,7 +42,7 @@ func decodeWords(info media.Info, req media.Decode, extra ...string) []word {
 		rate = s.Rate
 	}
 	base := math.Floor(max(0, req.From-runIn))
-	ws := words("-hide_banner", "-nostdin", "-v", "error", "-copyts")
+	ws := words("-hide_banner", "-nostdin", "-v", "error", "-max_alloc", maxAlloc, "-copyts")
 	if base > 0 && slices.Contains(seekable, info.Container) {
 		at := strconv.FormatFloat(info.Zero+base-warmUp, 'f', 6, 64)
 		ws = append(ws, words("-seek_timestamp", "1", "-noaccurate_seek", "-ss", at)...)
@@ -135,10 +142,17 @@ func (e *Engine) Decode(ctx context.Context, req media.Decode, fn func(block []f
 	if req.Mono {
 		channels = 1
 	}
-	f := &placer{channels: channels, next: firstFrame(*req.Info, req), fn: fn}
+	rate, most := cmp.Or(req.Rate, s.Rate), longest(*req.Info, req.Path)
+	if req.To == 0 && s.Start > most {
+		return leaps(op, req.Path)
+	}
+	f := &placer{channels: channels, next: firstFrame(*req.Info, req), most: samples(max(most, req.To), rate), fn: fn}
 	in := &fragments{take: f.take}
 	j := job{tool: "ffmpeg", words: decodeWords(*req.Info, req, wavOptions(*req.Info, req.Path)...), stdout: in.write}
 	res, err := e.run(ctx, j, "")
+	if errors.Is(err, errEndless) {
+		return leaps(op, req.Path)
+	}
 	if err != nil {
 		return settle(op, req.Path, err)
 	}
@@ -153,4 +167,30 @@ func (e *Engine) Decode(ctx context.Context, req media.Decode, fn func(block []f
 			Hint: "check that the file is whole and plays"}
 	}
 	return nil
+}
+
+// errEndless ends a decoding that brings forth more than the file can hold.
+var errEndless = errors.New("endless")
+
+func leaps(op, path string) error {
+	return &fault.Error{Kind: fault.Unreadable, Op: op, Subject: path,
+		Err:  errors.New("its time stamps leap over more than a file of its size can hold"),
+		Hint: "copy it from the card again; if it plays, let another program copy it into a new file first"}
+}
+
+// longest is the most seconds of sound that a file may hold, by its size: ten
+// minutes, and what there is room for at the least bits a second that are met
+// (common practice: codecs spend 200 or more on silence, and a camera's picture
+// and sound together never less than 4000). Damaged time stamps leap, leaps are
+// filled with silence, and without a bound that would go on for hours.
+func longest(info media.Info, path string) float64 {
+	st, err := os.Stat(path)
+	if err != nil {
+		return 0 // gone: the engine will say so
+	}
+	bits := 200.0
+	if info.HasPicture() {
+		bits = 4000
+	}
+	return 600 + float64(st.Size())*8/bits
 }

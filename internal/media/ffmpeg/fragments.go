@@ -181,6 +181,7 @@ func trunDuration(c []byte, flags uint32, usual int64) int64 {
 type placer struct {
 	channels int
 	next     int64 // the frame that comes next
+	most     int64 // frames there may be
 	fn       func([]float32) error
 	count    int64     // frames placed
 	block    []float32 // gathered for the next call of fn
@@ -216,7 +217,9 @@ func (p *placer) take(at, frames int64, x []float32) error {
 func (p *placer) hand(x []float32) error {
 	n := int64(len(x) / p.channels)
 	p.next += n
-	p.count += n
+	if p.count += n; p.count > p.most {
+		return errEndless
+	}
 	if p.block = append(p.block, x...); len(p.block) < chunk/4 {
 		return nil
 	}

@@ -47,7 +47,7 @@ func TestFragments(t *testing.T) {
 	} {
 		for _, step := range []int{1, 7, 1 << 20} {
 			var got []float32
-			p := &placer{channels: tt.channels, next: 100, fn: func(x []float32) error { got = append(got, x...); return nil }}
+			p := &placer{channels: tt.channels, most: 1 << 40, next: 100, fn: func(x []float32) error { got = append(got, x...); return nil }}
 			f := &fragments{take: p.take}
 			for b := range slices.Chunk(slices.Concat(tt.parts...), step) {
 				if err := f.write(b); err != nil {
@@ -66,7 +66,7 @@ func FuzzFragments(f *testing.F) {
 	f.Add([]byte("\x00\x00\x00\x08moof\x00\x00\x00\x0cmdatabcd"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		frames := 0
-		p := &placer{channels: 2, fn: func(x []float32) error {
+		p := &placer{channels: 2, most: 1 << 40, fn: func(x []float32) error {
 			if frames += len(x) / 2; len(x)%2 != 0 {
 				t.Errorf("%d samples for two channels", len(x))
 			}
@@ -89,7 +89,7 @@ func TestFragmentsOfFFmpeg(t *testing.T) {
 		t.Skip("no native ffmpeg: ", err)
 	}
 	var got []float32
-	p := &placer{channels: 1, fn: func(x []float32) error { got = append(got, x...); return nil }}
+	p := &placer{channels: 1, most: 1 << 40, fn: func(x []float32) error { got = append(got, x...); return nil }}
 	if err := (&fragments{take: p.take}).write(out); err != nil {
 		t.Fatal(err)
 	}
