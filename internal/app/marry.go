@@ -51,16 +51,17 @@ const (
 
 // Married is one clip's end.
 type Married struct {
-	Clip  string     `json:"clip"`
-	Sound string     `json:"sound,omitempty"`
-	Out   string     `json:"out,omitempty"`   // path written or found
-	State string     `json:"state"`           // written, kept, passed or failed
-	Why   []string   `json:"why,omitempty"`   // in words
-	Fills []Fill     `json:"fills,omitempty"` // parts the sound does not cover
-	Proof *Proof     `json:"proof,omitempty"` // measured on the written file
-	Take  shoot.Take `json:"take"`
-	Error string     `json:"error,omitempty"`
-	Laid  string     `json:"laid,omitempty"` // on the scratch, or how much earlier and why
+	Clip    string     `json:"clip"`
+	Sound   string     `json:"sound,omitempty"`
+	Out     string     `json:"out,omitempty"`   // path written or found
+	State   string     `json:"state"`           // written, kept, passed or failed
+	Why     []string   `json:"why,omitempty"`   // in words
+	Fills   []Fill     `json:"fills,omitempty"` // parts the sound does not cover
+	Proof   *Proof     `json:"proof,omitempty"` // measured on the written file
+	Take    shoot.Take `json:"take"`
+	Error   string     `json:"error,omitempty"`
+	Picture string     `json:"picture,omitempty"` // size, rate, frames, timecode
+	Laid    string     `json:"laid,omitempty"`    // on the scratch, or how much earlier and why
 }
 
 // A Fill is a part of the clip, in clip seconds, that the good sound does not
@@ -70,6 +71,7 @@ type Fill struct {
 	To   float64 `json:"to_s"`
 	With string  `json:"with"` // "scratch" or "silence"
 	Gain float64 `json:"gain_db"`
+	Code string  `json:"timecode,omitempty"` // of From, where the clip has timecode
 }
 
 func (o *MarryOptions) complete() error {
@@ -185,7 +187,7 @@ func (m *marriage) plan(ctx context.Context) []Married {
 			continue
 		}
 		w := &wedding{n: len(m.work), take: &m.day.takes[i]}
-		w.out = Married{Clip: c.path, Sound: w.take.sound.path, Take: m.day.result.Document.Takes[i]}
+		w.out = Married{Clip: c.path, Picture: pictureWords(c.info), Sound: w.take.sound.path, Take: m.day.result.Document.Takes[i]}
 		for _, o := range others[c] {
 			w.out.Why = append(w.out.Why, "also heard by "+fault.Quote(o))
 		}

@@ -166,6 +166,9 @@ func printable(s string) string {
 
 func (m *Married) text(line func(string, ...any)) {
 	line("%s: %s, %s", fault.Escape(m.Clip), m.State, m.Take.Verdict)
+	if m.Picture != "" {
+		line("  picture  %s", m.Picture)
+	}
 	line("  sound    %s", fault.Escape(m.Sound))
 	line("  place    clip time 0 is heard at %.6f s in the sound (± %.3f ms)", m.Take.Offset, m.Take.OffsetSigma*1e3)
 	line("  drift    %+.2f ppm (± %.2f), from the %s", m.Take.Drift, m.Take.DriftSigma, m.Take.DriftFrom)
@@ -177,7 +180,7 @@ func (m *Married) text(line func(string, ...any)) {
 		line("  laid     %s", m.Laid)
 	}
 	for _, f := range m.Fills {
-		line("  filled   from %.3f s to %.3f s with %s (%+.1f dB)", f.From, f.To, f.With, f.Gain)
+		line("  filled   from %.3f s to %.3f s with %s (%+.1f dB) %s", f.From, f.To, f.With, f.Gain, f.Code)
 	}
 	if m.Out != "" {
 		line("  clip     %s", fault.Escape(m.Out))

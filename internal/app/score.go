@@ -83,6 +83,7 @@ func lastsAsSaid(clip *recording) error {
 func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64) (Fill, *voice, error) {
 	t := w.take
 	f := Fill{From: float64(gap[0]) / clipRate, To: float64(gap[1]) / clipRate, With: "silence"}
+	f.Code = timecodeAt(t.clip.info, f.From)
 	if m.opt.Gaps == "silence" {
 		return f, nil, nil
 	}
