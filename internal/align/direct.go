@@ -19,8 +19,9 @@ import (
 // millisecond or two: what follows the first as closely is part of it, and the
 // middle of all that is the direct sound.
 //
-// It returns how much larger than p's the direct sound's lag is, seconds.
-func (s *stack) direct(p peak) float64 {
+// It returns how much larger than p's the direct sound's lag is, and the
+// deviation that the burst's own length leaves in it, seconds.
+func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		room    = 0.020   // seconds: a path 7 m longer
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
@@ -32,7 +33,7 @@ func (s *stack) direct(p peak) float64 {
 	quiet := p.delta + room + 0.002
 	flat, lobes := s.flat(p, quiet)
 	if flat == nil {
-		return 0
+		return 0, 0
 	}
 	arrivals := s.arrivals(flat, lobes, p.delta+room, p.delta-after)
 	highest := 0.0
@@ -53,11 +54,11 @@ func (s *stack) direct(p peak) float64 {
 		}
 		parts, last = parts+1, a.delta
 	}
-	lead := (first+last)/2 - p.delta
+	lead = (first+last)/2 - p.delta
 	if parts == 0 || parts == 1 && math.Abs(lead) < same {
-		return 0 // the stack's own top is the better estimate of one arrival
+		return 0, 0 // the stack's own top is the better estimate of one arrival
 	}
-	return lead
+	return lead, (first - last) / math.Sqrt(12) // anywhere in the burst, evenly
 }
 
 // arrivals takes a flattened stack between two lags apart into single arrivals,

@@ -229,13 +229,14 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.Inverted = p.height < 0
 	f.Mid = s.mid
 	f.Drift = f.line.Drift + p.slope
-	f.Offset = f.line.Sound(s.mid) + p.delta + s.direct(p) - (1+f.Drift)*s.mid
+	lead, blur := s.direct(p)
+	f.Offset = f.line.Sound(s.mid) + p.delta + lead - (1+f.Drift)*s.mid
 	f.Rest = s.without(p) / s.noise
 	f.MidSigma, f.DriftSigma, f.Cov = s.spread(p, fixed)
 	if fixed {
 		f.DriftSigma = math.Inf(1)
 	}
-	f.MidSigma = math.Max(f.MidSigma, 1e-6)
+	f.MidSigma = math.Max(math.Hypot(f.MidSigma, blur), 1e-6)
 }
 
 // WithDrift takes the drift from elsewhere (seconds per second, with its
