@@ -36,6 +36,11 @@ func (r *rig) killing(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		if !died && k.how == "cold" { // it was faster than thought: draw within that
+			cold = min(cold, k.at)
+		} else if !died {
+			warm = min(warm, k.at)
+		}
 		longest = max(longest, lasted)
 		whole, parts := r.afterKill(k, want)
 		if died {
