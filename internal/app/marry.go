@@ -349,7 +349,7 @@ func (m *marriage) render(ctx context.Context, w *wedding, part string) error {
 		Clip: w.take.clip.path, Info: w.take.clip.info, Out: part, Container: "mov",
 		Sound:   media.Track{Codec: "pcm_s24le", Rate: clipRate, Channels: score.channels, Title: "Good sound"},
 		Scratch: m.opt.Scratch == "keep",
-		Tags:    map[string]string{madeByTag: w.made.String()},
+		Tags:    map[string]string{madeByTag: w.made.after(w.take.clip.info.Tags[madeByTag])},
 	}
 	if m.opt.Sound == "aac" {
 		plan.Container, plan.Sound.Codec = "mp4", "aac"

@@ -41,7 +41,7 @@ func FuzzProvenance(f *testing.F) {
 		if !(math.Abs(p.earlier) <= mostEarlier) {
 			t.Errorf("provenanceOf(%q) moves the sound by %g s", text, p.earlier)
 		}
-		if ok != strings.HasPrefix(text, madeByText) {
+		if ok != strings.Contains(text, madeByText) {
 			t.Errorf("provenanceOf(%q): ours %v", text, ok)
 		}
 		if q, again := provenanceOf(tagged(p.String())); ok && (!again || q.clip != p.clip || q.sound != p.sound || q.plan != p.plan) {
@@ -138,4 +138,16 @@ func FuzzKeptLinks(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A camera's own comment stays in front of ours, and hides nothing.
+func TestProvenanceAfterAComment(t *testing.T) {
+	made := provenance{"a", "b", "c", 0.01}
+	text := made.after("shot on a rainy day; take 3")
+	if !strings.HasPrefix(text, "shot on a rainy day; take 3 | ") {
+		t.Errorf("tag %q", text)
+	}
+	if p, ok := provenanceOf(media.Info{Tags: map[string]string{madeByTag: text}}); !ok || p != made {
+		t.Errorf("read back %+v, %v, want %+v", p, ok, made)
+	}
 }

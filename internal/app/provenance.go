@@ -22,7 +22,7 @@ type provenance struct {
 	earlier     float64        // seconds that the good sound was moved on purpose
 }
 
-// madeByTag holds it; madeByText begins it.
+// madeByTag holds it, madeByText begins it.
 const (
 	madeByTag  = "comment"
 	madeByText = "married by Earshot"
@@ -32,14 +32,23 @@ func (p provenance) String() string {
 	return fmt.Sprintf("%s; clip %s; sound %s; plan %s; earlier %.6f s", madeByText, p.clip, p.sound, p.plan, p.earlier)
 }
 
+// after is the tag for a clip that had a comment of its own: that stays, in
+// front.
+func (p provenance) after(comment string) string {
+	if comment == "" {
+		return p.String()
+	}
+	return comment + " | " + p.String()
+}
+
 // provenanceOf reads a file's own word; ok is false when Earshot did not write
 // it.
 func provenanceOf(info media.Info) (p provenance, ok bool) {
-	text := info.Tags[madeByTag]
-	if !strings.HasPrefix(text, madeByText) {
+	_, text, ok := strings.Cut(info.Tags[madeByTag], madeByText)
+	if !ok {
 		return p, false
 	}
-	for _, field := range strings.Split(text, "; ")[1:] {
+	for _, field := range strings.Split(text, "; ") {
 		words := strings.Fields(field)
 		if len(words) < 2 {
 			continue
