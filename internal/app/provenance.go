@@ -26,6 +26,7 @@ type provenance struct {
 const (
 	madeByTag  = "comment"
 	madeByText = "married by Earshot"
+	behind     = " | " // a comment of the clip's own
 )
 
 func (p provenance) String() string {
@@ -38,13 +39,17 @@ func (p provenance) after(comment string) string {
 	if comment == "" {
 		return p.String()
 	}
-	return comment + " | " + p.String()
+	return comment + behind + p.String()
 }
 
 // provenanceOf reads a file's own word; ok is false when Earshot did not write
 // it.
 func provenanceOf(info media.Info) (p provenance, ok bool) {
-	_, text, ok := strings.Cut(info.Tags[madeByTag], madeByText)
+	text := info.Tags[madeByTag]
+	if i := strings.LastIndex(text, behind+madeByText); i >= 0 {
+		text = text[i+len(behind):]
+	}
+	text, ok = strings.CutPrefix(text, madeByText)
 	if !ok {
 		return p, false
 	}
