@@ -96,15 +96,22 @@ func (k *resampleKernel) at(frac uint64) (a, b []float64, f float64) {
 }
 
 // blend1 is the sum of x[j]·(a[j] + f·(b[j]-a[j])). All have one even length.
+// Four running sums keep the adders busy.
 func blend1(x, a, b []float64, f float64) float64 {
 	n := len(a)
 	b, x = b[:n], x[:n]
-	var s0, s1 float64
-	for j := 1; j < n; j += 2 {
-		s0 += x[j-1] * (a[j-1] + f*(b[j-1]-a[j-1]))
-		s1 += x[j] * (a[j] + f*(b[j]-a[j]))
+	var s0, s1, s2, s3 float64
+	for j := 3; j < n; j += 4 {
+		s0 += x[j-3] * (a[j-3] + f*(b[j-3]-a[j-3]))
+		s1 += x[j-2] * (a[j-2] + f*(b[j-2]-a[j-2]))
+		s2 += x[j-1] * (a[j-1] + f*(b[j-1]-a[j-1]))
+		s3 += x[j] * (a[j] + f*(b[j]-a[j]))
 	}
-	return s0 + s1
+	if n%4 != 0 { // two are left
+		s0 += x[n-2] * (a[n-2] + f*(b[n-2]-a[n-2]))
+		s1 += x[n-1] * (a[n-1] + f*(b[n-1]-a[n-1]))
+	}
+	return s0 + s2 + (s1 + s3)
 }
 
 // blend2 is blend1 for two signals at once, which shares the blending.
