@@ -88,7 +88,7 @@ func run(ctx context.Context) error {
 		}
 	}
 	b.sheet.end()
-	return nil
+	return b.tidy()
 }
 
 // prepare builds the program and makes the material.
@@ -117,6 +117,20 @@ func (b *bench) prepare(ctx context.Context) (err error) {
 	}
 	for _, e := range b.engines { // compiles the embedded engine, once
 		if _, err := b.work(ctx, b.earshot, b.args(e, "doctor")...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tidy removes what the bases wrote.
+func (b *bench) tidy() error {
+	left, err := filepath.Glob(filepath.Join(b.dir, "base-*"))
+	if err != nil {
+		return err
+	}
+	for _, f := range left {
+		if err := os.Remove(f); err != nil {
 			return err
 		}
 	}
