@@ -186,14 +186,12 @@ func (c *composer) write(block []float32) error {
 // seconds that both hold, at most 30 dB either way.
 func levelMatch(scratch, good *store.Proxy, f *align.Found) (float64, error) {
 	const most, second = 60, dsp.ProxyRate
-	n := int(math.Min(most, math.Floor(f.To-f.From)))
-	if n < 1 {
-		return 0, nil
-	}
+	n := max(1, int(math.Min(most, math.Floor(f.To-f.From))))
+	piece := math.Max(0, math.Min(1, f.To-f.From)) // seconds
 	pairs := make([][2]float64, n)
-	x, y := make([]float32, second), make([]float32, second)
+	x, y := make([]float32, int(piece*second)), make([]float32, int(piece*second))
 	for i := range pairs {
-		t := f.From + (f.To-f.From-1)*float64(i)/math.Max(1, float64(n-1))
+		t := f.From + (f.To-f.From-piece)*float64(i)/math.Max(1, float64(n-1))
 		if err := scratch.ReadAt(x, int(t*second)); err != nil {
 			return 0, err
 		}
@@ -223,20 +221,21 @@ func loudHalf(pairs [][2]float64) [][2]float64 {
 	return pairs[:(len(pairs)+1)/2]
 }
 
-// headroom lowers a gain in dB so that the scratch between two clip times
-// stays a decibel under full scale.
-func headroom(scratch *store.Proxy, from, to, gain float64) (float64, error) {
+// headroom lowers a gain in dB so that what v plays between two frames, at its
+// own rate and in each of its channels, stays a decibel under full scale. It
+// never lowers it below 0 dB.
+func headroom(ctx context.Context, v *voice, from, to int64, gain float64) (float64, error) {
 	const ceiling = -1.0 // dB
-	block := make([]float32, 1<<16)
-	peak := 0.0
-	for at := int(from * dsp.ProxyRate); at < int(to*dsp.ProxyRate); at += len(block) {
-		if err := scratch.ReadAt(block, at); err != nil {
-			return 0, err
-		}
-		peak = math.Max(peak, dsp.Peak(block))
-	}
-	if peak == 0 {
+	if gain <= 0 {
 		return gain, nil
+	}
+	peak := 0.0
+	err := v.play(ctx, from, to, func(block []float32) error {
+		peak = math.Max(peak, dsp.Peak(block))
+		return nil
+	})
+	if err != nil || peak == 0 {
+		return gain, err
 	}
 	return math.Min(gain, math.Max(0, ceiling-dsp.Decibels(peak))), nil
 }

@@ -37,18 +37,6 @@ type track struct {
 
 func (r *recording) clip() bool { return r.info.HasPicture() }
 
-// length is the recording's duration in seconds, by its picture or by its
-// longest sound.
-func (r *recording) length() float64 {
-	d := r.info.Duration
-	if !r.clip() || d == 0 {
-		for _, t := range r.tracks {
-			d = max(d, float64(t.Samples)/dsp.ProxyRate)
-		}
-	}
-	return d
-}
-
 // reading is what the cache keeps of a recording beside sketches and proxies.
 type reading struct {
 	Info   media.Info

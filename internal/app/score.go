@@ -33,11 +33,13 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 		return nil, err
 	}
 	total := frames(clipLength(t.clip.info))
-	soundLen := t.sound.length()
+	soundLen := float64(t.sound.tracks[t.link.SoundTrack].Samples) / dsp.ProxyRate
 	from, to := lie.Covered(clipLength(t.clip.info), soundLen)
 	a, b := min(total, frames(from)), min(total, frames(to))
 	if b-a < 4*fadeLength {
-		return nil, fmt.Errorf("the sound covers only %.2f s of the clip", to-from)
+		return nil, &fault.Error{Kind: fault.Unreadable, Op: "lay the sound under", Subject: t.clip.path,
+			Err:  fmt.Errorf("the sound covers only %.2f s of it", math.Max(0, to-from)),
+			Hint: "the camera's own sound is all there is for it; use the clip as it is"}
 	}
 	if a <= fadeLength/4 { // a few ms short of the clip's ends are no gap
 		a = 0
@@ -102,11 +104,12 @@ func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64)
 	if f.Gain, err = levelMatch(scratch, good, &t.found); err != nil {
 		return f, nil, err
 	}
-	if f.Gain, err = headroom(scratch, f.From, f.To, f.Gain); err != nil {
+	v := &voice{app: m.app, rec: t.clip, track: t.link.ClipTrack, lie: align.Alignment{}, channels: s.channels, gain: 1}
+	if f.Gain, err = headroom(ctx, v, max(0, gap[0]-fadeLength), gap[1]+fadeLength, f.Gain); err != nil {
 		return f, nil, err
 	}
-	gain := float32(math.Pow(10, f.Gain/20))
-	return f, &voice{app: m.app, rec: t.clip, track: t.link.ClipTrack, lie: align.Alignment{}, channels: s.channels, gain: gain}, nil
+	v.gain = float32(math.Pow(10, f.Gain/20))
+	return f, v, nil
 }
 
 func frames(seconds float64) int64 { return int64(math.Round(math.Max(0, seconds) * clipRate)) }
@@ -115,7 +118,9 @@ func frames(seconds float64) int64 { return int64(math.Round(math.Max(0, seconds
 func clipLength(info media.Info) float64 {
 	var d float64
 	for _, p := range info.Pictures {
-		d = math.Max(d, p.Start+p.Duration)
+		if p.Duration > 0 {
+			d = math.Max(d, p.Start+p.Duration)
+		}
 	}
 	if d == 0 {
 		d = info.Duration
