@@ -254,6 +254,10 @@ func quantile(sorted []float64, q float64) float64 {
 	return sorted[max(0, min(len(sorted)-1, i))]
 }
 
+// strangers is the most that recordings of different moments have been seen to
+// match by chance, in standard deviations of the noise.
+const strangers = 7.0
+
 // loners reports the recordings that belong to no other.
 func (d *day) loners(recs []*recording, used map[int]bool, m *measurer) {
 	for i, r := range recs {
@@ -277,7 +281,11 @@ func (d *day) loners(recs []*recording, used map[int]bool, m *measurer) {
 			}
 		}
 		if best > 0 {
-			alone.Why = append(alone.Why, fmt.Sprintf("the nearest thing to a match stands %.1f times above the noise, what unrelated recordings give", best))
+			like := "what unrelated recordings give"
+			if best > strangers {
+				like = "which other evidence speaks against"
+			}
+			alone.Why = append(alone.Why, fmt.Sprintf("the nearest thing to a match stands %.1f times above the noise, %s", best, like))
 		}
 		d.result.Document.Alone = append(d.result.Document.Alone, alone)
 	}
