@@ -94,9 +94,10 @@ func shiftOf(info media.Info) (float64, string) {
 }
 
 // planDigest is short for everything that decides how a clip comes out. The
-// place is rounded to 10 µs and 0.1 ppm: less is no other clip.
+// place is rounded to 10 µs and 0.1 ppm: less is no other clip. A distance is in
+// earlier.
 func planDigest(opt MarryOptions, offset, drift float64) string {
-	text := fmt.Sprintf("1|%s|%s|%s|%v|%.5f|%.1f", opt.Sound, opt.Scratch, opt.Gaps, opt.Distance != nil, offset, drift*1e6)
+	text := fmt.Sprintf("2|%s|%s|%s|%.5f|%.1f", opt.Sound, opt.Scratch, opt.Gaps, offset, drift*1e6)
 	sum := sha256.Sum256([]byte(text))
 	return hex.EncodeToString(sum[:6])
 }
