@@ -262,14 +262,19 @@ func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
 }
 
 // sane tells whether a measurement holds numbers only: sound that is damage
-// from end to end could bring forth others.
+// from end to end could bring forth others. DriftSigma may be +Inf and Halves
+// NaN, which say that they are not known.
 func sane(f *align.Found) bool {
-	for _, v := range []float64{f.Offset, f.Drift, f.Strength, f.Rest, f.Mid, f.MidSigma, f.From, f.To} {
+	known := []float64{f.Offset, f.Drift, f.Strength, f.Rest, f.Mid, f.MidSigma, f.Cov, f.From, f.To}
+	for _, l := range f.Locals {
+		known = append(known, l.At, l.Left)
+	}
+	for _, v := range known {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return false
 		}
 	}
-	return true
+	return f.DriftSigma >= 0 && !math.IsInf(f.Halves, 0)
 }
 
 // open opens a track's proxy. One that was damaged since it was made, or is

@@ -59,7 +59,8 @@ func (a *App) report(ctx context.Context, opt MarryOptions, d *day, result *Marr
 	doc := &d.result.Document
 	rep := report{Version: 1, Made: time.Now().UTC().Truncate(time.Second), Program: strings.TrimSpace("earshot " + opt.Version), Engine: about,
 		Options: reportOptions{opt.Sound, opt.Scratch, opt.Gaps, opt.Distance, opt.Celsius, opt.Unsure},
-		Clips:   result.Clips, Alone: doc.Alone, Failed: doc.Failed, Notes: d.result.Notes, Measured: *doc}
+		Clips:   result.Clips, Alone: doc.Alone, Failed: doc.Failed, Inputs: []reportInput{},
+		Notes: append([]string{}, d.result.Notes...), Measured: *doc}
 	for _, r := range d.clips {
 		rep.Inputs = append(rep.Inputs, inputOf(ctx, r, "clip", opt.Digest))
 	}

@@ -35,9 +35,13 @@ type OnsetFinder struct {
 	found  []Onset
 }
 
-// Write takes the next samples.
+// Write takes the next samples. One that is not a finite number counts as
+// silence.
 func (o *OnsetFinder) Write(block []float32) {
 	for _, v := range block {
+		if v-v != 0 { // infinite or not a number
+			v = 0
+		}
 		d := float64(v - o.prev)
 		o.prev = v
 		o.sum += d * d
