@@ -16,8 +16,9 @@ import (
 // arrivals. The first counts that lies within what a room can put between
 // itself and p, has a quarter of the strongest one's height and stands clear of
 // the noise. Microphones and mouths spread an arrival over a tenth of a
-// millisecond or two: what follows the first as closely is part of it, and the
-// middle of all that is the direct sound.
+// millisecond or two: what follows the first as closely is part of it. Bursts
+// rise faster than they die, so that the direct sound is put a third of the way
+// into its burst.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the burst's own length leaves in it, seconds.
@@ -54,7 +55,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		}
 		parts, last = parts+1, a.delta
 	}
-	lead = (first+last)/2 - p.delta
+	lead = first - (first-last)/3 - p.delta
 	if parts == 0 || parts == 1 && math.Abs(lead) < same {
 		return 0, 0 // the stack's own top is the better estimate of one arrival
 	}
