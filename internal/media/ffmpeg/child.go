@@ -158,7 +158,7 @@ func (j *served) run(o order) (code uint32, err error) {
 	}()
 	out := bufio.NewWriterSize(jobOutput{j}, chunk)
 	defer out.Flush() // it fails only when the job was cancelled or the parent is gone
-	return wasm.Run(context.Background(), j.s.rt, j.s.mod, wasm.Args{
+	return wasm.Run(withOwnMemory(context.Background()), j.s.rt, j.s.mod, wasm.Args{
 		Name: o.Tool, Args: o.Args,
 		Stdin: j.in, Stdout: out, Stderr: jobErrors{j},
 		Config: func(c wazero.ModuleConfig) wazero.ModuleConfig {
