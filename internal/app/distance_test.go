@@ -50,7 +50,7 @@ func laterBy(x, y []float32, most int) float64 {
 // a distance, and the proof of the file is against that place. No distance and
 // one of nought are the same.
 func TestDistanceMovesTheSound(t *testing.T) {
-	a, _ := newApp(t)
+	a, _ := newSwiftApp(t)
 	dir := t.TempDir()
 	writeTake(t, dir)
 	marry := func(metres *float64, again bool, to string) Married {
@@ -115,7 +115,7 @@ func sameSamples(x, y []float32) bool {
 // The married sound lies where the truth says, by a correlation of our own
 // with the recording itself read along the true line.
 func TestMarriedSoundLiesOnTheTruth(t *testing.T) {
-	a, _ := newApp(t)
+	a, _ := newSwiftApp(t)
 	dir := t.TempDir()
 	_, _, truth := writeTake(t, dir)
 	r, err := a.Marry(context.Background(), MarryOptions{Paths: []string{dir}, To: t.TempDir()})

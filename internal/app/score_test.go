@@ -41,7 +41,7 @@ var scoreCases = []scoreCase{
 	{name: "half a second covered", rate: 48000, channels: 1, scratch: 1, clipLen: 2, soundLen: 0.5, truth: align.Alignment{Offset: -1}, fills: 2},
 }
 
-var melody = newTune(1, 25, 6500)
+var melody = newTune(1, 12, 6500)
 
 // tracks makes the two files. What the sound hears at its own time s is the
 // melody at s.

@@ -76,10 +76,10 @@ func (e swift) Decode(ctx context.Context, req media.Decode, fn func([]float32) 
 }
 
 // newSwiftApp is newApp for recordings at the rates of real ones.
-func newSwiftApp(t *testing.T) *App {
+func newSwiftApp(t *testing.T) (*App, *mediatest.Fake) {
 	a, fake := newApp(t)
 	a.Engine = swift{fake}
-	return a
+	return a, fake
 }
 
 // tracked puts further sound streams behind, or with front before, a file's
@@ -117,7 +117,7 @@ type layout struct {
 // what was said of the gaps.
 func (l *layout) played(t *testing.T) ([]float32, *score, Married, error) {
 	t.Helper()
-	a := newSwiftApp(t)
+	a, _ := newSwiftApp(t)
 	dir := t.TempDir()
 	ctx := context.Background()
 	read := func(name string, f mediatest.File) *recording {
