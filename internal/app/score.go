@@ -156,35 +156,3 @@ func (a *App) render(ctx context.Context, plan media.Plan, s *score) error {
 }
 
 func removePart(path string) { os.Remove(path) }
-
-// check opens a written clip again and measures it.
-func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
-	m.tell.step("proving", w.out.Clip, 0, 0)
-	r := &reader{app: m.app, fresh: true, whole: true, tell: newTeller(nil)}
-	file, err := r.read(ctx, path)
-	if err != nil {
-		return err
-	}
-	good, scratch := side{file, 0}, side{file, 1 + w.take.link.ClipTrack}
-	if m.opt.Scratch == "drop" {
-		scratch = side{w.take.clip, w.take.link.ClipTrack}
-	}
-	if err := enoughTracks(good, scratch); err != nil {
-		return err
-	}
-	p, err := m.app.prove(ctx, good, scratch)
-	if err != nil {
-		return err
-	}
-	p.File, p.Scratch = w.out.Out, "track 2"
-	if scratch.rec != file {
-		p.Scratch = scratch.rec.path
-	}
-	w.out.Proof = p
-	if p.State == OutOfSync {
-		return &fault.Error{Kind: fault.Internal, Op: "prove the finished clip", Subject: w.out.Out,
-			Err:  fmt.Errorf("it came out %s on the scratch; it was not kept", earlyOrLate(p.Late)),
-			Hint: "please report this, with what earshot doctor says"}
-	}
-	return nil
-}

@@ -107,16 +107,35 @@ func halfDecibels(power float64) byte {
 	return byte(max(0, min(255, math.Round(v))))
 }
 
-// Busy returns how many seconds of the recording stand out of its noise: rows
-// in which a quarter of the bands lie 10 dB or more above the level that a
-// fifth of that band's rows stay under.
+// Busy returns how many seconds of the recording stand out of its noise.
 func (s Sketch) Busy() float64 {
+	busy := s.busyRows()
+	return float64(busy[len(busy)-1]) / SketchRate
+}
+
+// Busiest returns where, between from and to, the stretch of span seconds
+// begins in which most stands out of the noise, in seconds.
+func (s Sketch) Busiest(from, to, span float64) float64 {
+	busy := s.busyRows()
+	n := int(span * SketchRate)
+	best, most := int(from*SketchRate), -1
+	for i := best; i+n <= min(int(to*SketchRate), len(busy)-1); i++ {
+		if b := busy[i+n] - busy[i]; b > most {
+			best, most = i, b
+		}
+	}
+	return float64(best) / SketchRate
+}
+
+// busyRows counts, up to each row, the rows in which a quarter of the bands lie
+// 10 dB or more above the level that a fifth of that band's rows stay under.
+func (s Sketch) busyRows() []int {
 	const above, bands = 20, SketchBands / 4 // half decibels
 	floor := make([]byte, SketchBands)
 	for b := range floor {
 		floor[b] = s.quantile(b, 0.2)
 	}
-	rows := 0
+	sum := make([]int, s.Rows()+1)
 	for i := range s.Rows() {
 		n := 0
 		for b, v := range s.Row(i) {
@@ -124,11 +143,12 @@ func (s Sketch) Busy() float64 {
 				n++
 			}
 		}
+		sum[i+1] = sum[i]
 		if n >= bands {
-			rows++
+			sum[i+1]++
 		}
 	}
-	return float64(rows) / SketchRate
+	return sum
 }
 
 // quantile is the level that a share q of a band's rows stay under.
