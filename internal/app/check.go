@@ -9,173 +9,101 @@ import (
 	"earshot/internal/dsp"
 	"earshot/internal/fault"
 	"earshot/internal/media"
+	"earshot/internal/store"
 )
 
-// A written clip is opened again and measured before it gets its name: a short
-// one from end to end, as prove does, a long one in spots where there is most
-// to hear.
-const (
-	spotLength = 16.0 // seconds
-	spotApart  = 45.0 // seconds of clip to a spot
-	leastSpots = 3
-	mostSpots  = 6
-)
-
-// check measures the clip written to path.
+// check opens a written clip again and measures it: its good sound from end to
+// end against what the camera heard, and the scratch that went with it at the
+// place where there is most to hear.
 func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
 	m.tell.step("proving", w.out.Clip, 0, 0)
-	info, err := m.app.Engine.Probe(ctx, path)
+	clip, track := w.take.clip, w.take.link.ClipTrack
+	file, err := m.reopen(ctx, path)
 	if err != nil {
 		return err
 	}
-	c := &checker{app: m.app, take: w.take, good: laid{path, &info, 0}, scratch: laid{path, &info, 1 + w.take.link.ClipTrack}}
-	if m.opt.Scratch == "drop" {
-		c.scratch = laid{w.take.clip.path, &w.take.clip.info, w.take.link.ClipTrack}
-	}
-	p, err := c.spots(ctx, w.made.earlier)
-	if err != nil {
-		return err
-	}
-	if p == nil {
-		if p, err = c.whole(ctx, m.opt.Scratch == "drop"); err != nil {
+	if m.opt.Scratch == "keep" {
+		if err := m.checkScratch(ctx, file, clip, track); err != nil {
 			return err
 		}
 	}
-	p.File, p.Scratch = w.out.Out, "track 2"
-	if c.scratch.path != path {
-		p.Scratch = c.scratch.path
+	p, err := m.app.prove(ctx, side{file, 0}, side{clip, track})
+	if err != nil {
+		return err
 	}
+	p.File, p.Scratch = w.out.Out, clip.path
 	w.out.Proof = p
 	if p.State == OutOfSync {
-		return &fault.Error{Kind: fault.Internal, Op: "prove the finished clip", Subject: w.out.Out,
-			Err:  fmt.Errorf("it came out %s on the scratch; it was not kept", earlyOrLate(p.Late)),
-			Hint: "please report this, with what earshot doctor says"}
+		return misplaced(w.out.Out, "the good sound came out "+earlyOrLate(p.Late)+" on the scratch")
 	}
 	return nil
 }
 
-// A checker holds a written clip's good sound against the scratch.
-type checker struct {
-	app           *App
-	take          *dayTake
-	good, scratch laid
+func misplaced(path, what string) error {
+	return &fault.Error{Kind: fault.Internal, Op: "prove the finished clip", Subject: path,
+		Err: fmt.Errorf("%s; it was not kept", what), Hint: "please report this, with what earshot doctor says"}
 }
 
-// laid names one sound track of one file.
-type laid struct {
-	path   string
-	info   *media.Info
-	stream int
-}
-
-// whole measures from end to end.
-func (c *checker) whole(ctx context.Context, dropped bool) (*Proof, error) {
-	r := &reader{app: c.app, fresh: true, whole: true, tell: newTeller(nil)}
-	file, err := r.read(ctx, c.good.path)
+// reopen reads a written clip's good sound.
+func (m *marriage) reopen(ctx context.Context, path string) (*recording, error) {
+	id, err := store.Identify(path)
 	if err != nil {
 		return nil, err
 	}
-	good, scratch := side{file, 0}, side{file, c.scratch.stream}
-	if dropped {
-		scratch = side{c.take.clip, c.take.link.ClipTrack}
-	}
-	if err := enoughTracks(good, scratch); err != nil {
+	file := &recording{path: path, id: id}
+	if file.info, err = m.app.Engine.Probe(ctx, path); err != nil {
 		return nil, err
 	}
-	return c.app.prove(ctx, good, scratch)
+	want := 1
+	if m.opt.Scratch == "keep" {
+		want = 2
+	}
+	if len(file.info.Sounds) < want || !file.clip() {
+		return nil, misplaced(path, fmt.Sprintf("it came out with %s", count(len(file.info.Sounds), "sound track")))
+	}
+	r := &reader{app: m.app, tell: newTeller(nil)}
+	t, err := r.decode(ctx, file, 0)
+	file.tracks = []track{t}
+	return file, err
 }
 
-// A spot is what one short stretch says by itself.
-type spot struct {
-	at, late, sigma float64 // clip seconds; seconds
-	found           *align.Found
-}
+// What is looked at of the scratch in a written clip.
+const (
+	scratchSpan = 16.0  // seconds
+	scratchOff  = 0.001 // seconds off its place that are too many
+)
 
-// spots measures a long clip in spots. It returns nil when the clip is short,
-// or when fewer than three spots are clear: then the whole must speak.
-func (c *checker) spots(ctx context.Context, earlier float64) (*Proof, error) {
-	from, to := c.take.found.From+0.5, c.take.found.To-0.5-earlier
-	n := min(mostSpots, int((to-from)/spotApart))
-	if n < leastSpots {
-		return nil, nil
+// checkScratch holds the scratch of a written clip against the camera's own
+// sound. Where too little is to be heard it passes: its packets were copied.
+func (m *marriage) checkScratch(ctx context.Context, file, clip *recording, track int) error {
+	own, err := (&measurer{app: m.app}).open(ctx, clip, track)
+	if err != nil {
+		return err
 	}
-	sketch := c.take.clip.tracks[c.take.link.ClipTrack].sketch
-	var clear []spot
-	part := (to - from) / float64(n)
-	for i := range n {
-		lo := from + part*float64(i)
-		start := sketch.Busiest(lo, lo+part, spotLength)
-		s, err := c.spot(ctx, start, earlier)
-		if err != nil {
-			return nil, err
-		}
-		if s != nil {
-			clear = append(clear, *s)
-		}
+	defer own.Close()
+	start := clip.tracks[track].sketch.Busiest(0, float64(clip.tracks[track].Samples)/dsp.ProxyRate, scratchSpan)
+	first := int(math.Round(start * dsp.ProxyRate))
+	var written align.Samples
+	req := media.Decode{Path: file.path, Info: &file.info, Stream: 1 + track, Rate: dsp.ProxyRate, Mono: true,
+		From: float64(first) / dsp.ProxyRate, To: float64(first)/dsp.ProxyRate + scratchSpan}
+	err = m.app.Engine.Decode(ctx, req, func(block []float32) error {
+		written = append(written, block...)
+		return nil
+	})
+	if err != nil {
+		return err
 	}
-	if len(clear) < leastSpots {
-		return nil, nil
+	camera := make(align.Samples, len(written))
+	if err := own.ReadAt(camera, first); err != nil {
+		return err
 	}
-	p := &Proof{State: NoTelling, Windows: []SeamPoint{}, Limits: []LimitCheck{}}
-	p.fill(join(clear), earlier)
-	p.judge(frameOf(c.take.clip))
-	p.Why = append(p.Why, fmt.Sprintf("measured in %d spots of %.0f s along the clip", len(clear), spotLength))
-	return p, nil
-}
-
-// spot measures the stretch that begins at start; nil when it is not clear.
-func (c *checker) spot(ctx context.Context, start, earlier float64) (*spot, error) {
-	var tracks [2]align.Samples
-	for i, l := range []laid{c.scratch, c.good} {
-		req := media.Decode{Path: l.path, Info: l.info, Stream: l.stream, Rate: dsp.ProxyRate, Mono: true, From: start, To: start + spotLength}
-		err := c.app.Engine.Decode(ctx, req, func(block []float32) error {
-			tracks[i] = append(tracks[i], block...)
-			return nil
-		})
-		if err != nil {
-			return nil, err
-		}
+	mid := float64(len(written)) / dsp.ProxyRate / 2
+	f, err := align.Find(camera, written, align.Guess{At: mid, Sound: mid})
+	if err != nil || f == nil || f.Strength < proveFrom {
+		return err
 	}
-	mid := spotLength / 2
-	f, err := align.Find(tracks[0], tracks[1], align.Guess{At: mid, Sound: mid - earlier})
-	if err != nil || f == nil || f.Strength < proveFrom || f.Rest < proveFrom/2 {
-		return nil, err
+	if late := f.Sound(f.Mid) - f.Mid; math.Abs(late) > scratchOff {
+		return misplaced(file.path, "the scratch came out "+earlyOrLate(late*1e3)+" on the camera's own sound")
 	}
-	s := &spot{at: start + f.Mid, late: f.Sound(f.Mid) - f.Mid, sigma: math.Max(f.MidSigma, 2e-6), found: f}
-	for i := range f.Locals { // each window's own place, against no line
-		l := &f.Locals[i]
-		l.Left += f.Sound(l.At) - l.At
-		l.At += start
-	}
-	return s, nil
-}
-
-// join draws a line through spots by least squares, each by its weight, and
-// puts all their windows against it.
-func join(spots []spot) *align.Found {
-	var w, wt, wl float64
-	for _, s := range spots {
-		k := 1 / (s.sigma * s.sigma)
-		w, wt, wl = w+k, wt+k*s.at, wl+k*s.late
-	}
-	mid, late := wt/w, wl/w
-	var tt, tl float64
-	for _, s := range spots {
-		k := 1 / (s.sigma * s.sigma)
-		tt += k * (s.at - mid) * (s.at - mid)
-		tl += k * (s.at - mid) * (s.late - late)
-	}
-	drift := tl / tt
-	f := &align.Found{Mid: mid, MidSigma: math.Sqrt(1 / w), DriftSigma: math.Sqrt(1 / tt)}
-	f.Drift, f.Offset = drift, late-drift*mid
-	f.From, f.To = spots[0].at, spots[len(spots)-1].at
-	f.Strength = math.Inf(1)
-	for _, s := range spots {
-		f.Strength = math.Min(f.Strength, s.found.Strength)
-		for _, l := range s.found.Locals {
-			l.Left -= late + drift*(l.At-mid)
-			f.Locals = append(f.Locals, l)
-		}
-	}
-	return f
+	return nil
 }

@@ -2,76 +2,83 @@ package app
 
 import (
 	"context"
-	"math"
+	"io"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	"earshot/internal/align"
 	"earshot/internal/dsp"
+	"earshot/internal/media"
 	"earshot/internal/media/mediatest"
-	"earshot/internal/scene"
 )
 
-// A clip of three minutes and more is proven in spots; they see what the whole
-// sees, sign and size.
-func TestLongClipsAreProvenInSpots(t *testing.T) {
-	phrases, err := scene.Phrases()
+// A crooked engine writes finished clips wrong.
+type crooked struct {
+	*mediatest.Fake
+	good, scratch int // samples by which it lays them late
+}
+
+func (c *crooked) Render(ctx context.Context, plan media.Plan, sound io.Reader) error {
+	if err := c.Fake.Render(ctx, plan, sound); err != nil {
+		return err
+	}
+	info, err := c.Probe(ctx, plan.Out)
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
-	const length = 200
-	s := &scene.Scene{}
-	for i, at := 0, 3.0; at < length; i++ {
-		u := scene.Utterance{At: at, Excerpt: phrases[i%len(phrases)], Speed: 1 + 0.01*float64(i/len(phrases))}
-		s.Talk = append(s.Talk, u)
-		at = u.End() + 0.5
+	f := mediatest.File{Info: info}
+	for i := range info.Sounds {
+		late := c.good
+		if i > 0 {
+			late = c.scratch
+		}
+		samples := make([]float32, late*info.Sounds[i].Channels)
+		err := c.Decode(ctx, media.Decode{Path: plan.Out, Stream: i}, func(block []float32) error {
+			samples = append(samples, block...)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		f.Sounds = append(f.Sounds, samples)
 	}
-	s.Clips = []scene.Device{camera(2, length)}
-	s.Sounds = []scene.Device{recorder("PHONE/r1.wav", 0, length+10, 2)}
-	scratch := s.Render(&s.Clips[0], dsp.ProxyRate)
-	sound := s.Render(&s.Sounds[0], dsp.ProxyRate)
-	p := s.Truth()[0]
-	truth := align.Alignment{Offset: p.Offset, Drift: p.Drift}
+	return mediatest.Write(plan.Out, f)
+}
+
+// What came out wrong is not kept: no file under a final name, and the words
+// say what was wrong.
+func TestCrookedClipsAreNotKept(t *testing.T) {
 	for _, tt := range []struct {
-		name  string
-		lie   align.Alignment
-		state string
-		late  float64
-		drift float64
+		name          string
+		good, scratch int
+		want          string
 	}{
-		{"right", align.Alignment{}, InSync, 0, 0},
-		{"30 ms late", align.Alignment{Offset: 0.030}, OutOfSync, 30, 0},
-		{"60 ppm", align.Alignment{Offset: -60e-6 * length / 2, Drift: 60e-6}, OutOfSync, 0, 60},
+		{"straight", 0, 0, ""},
+		{"good sound 40 ms late", 1920, 0, "the good sound came out 40.0 ms late"},
+		{"scratch 10 ms late", 0, 160, "the scratch came out 10.0 ms late"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			a, _ := newApp(t)
-			start := truth.Sound(tt.lie.Clip(0)) * dsp.ProxyRate
-			good := dsp.Resample(sound, 1, start, (1+truth.Drift)/(1+tt.lie.Drift), len(scratch))
-			f := mediatest.Clip(picture, dsp.ProxyRate, 1, time.Time{}, good, nil)
-			second := f.Info.Sounds[0]
-			second.Stream = 2
-			f.Info.Sounds, f.Sounds = append(f.Info.Sounds, second), append(f.Sounds, scratch)
-			path := filepath.Join(t.TempDir(), "long.mov")
-			writeFake(t, path, f)
-			sk := dsp.NewSketcher()
-			sk.Write(scratch)
-			rec := &recording{path: path, info: f.Info, tracks: []track{{Samples: len(scratch), sketch: sk.Close()}}}
-			take := &dayTake{clip: rec, link: &link{}, found: align.Found{From: 0, To: length}}
-			c := &checker{app: a, take: take, good: laid{path, &f.Info, 0}, scratch: laid{path, &f.Info, 1}}
-			proof, err := c.spots(context.Background(), 0)
-			if err != nil || proof == nil {
-				t.Fatalf("spots = %v, %v", proof, err)
+			a, fake := newApp(t)
+			a.Engine = &crooked{fake, tt.good, tt.scratch}
+			dir, to := t.TempDir(), t.TempDir()
+			l := lesson()
+			writeFake(t, filepath.Join(dir, "C1.MP4"), mediatest.Clip(picture, dsp.ProxyRate, 1, time.Time{}, l.clips[0], nil))
+			writeFake(t, filepath.Join(dir, "r1.wav"), mediatest.Sound(dsp.ProxyRate, 1, time.Time{}, l.sounds[0]))
+			result, err := a.Marry(context.Background(), MarryOptions{Paths: []string{dir}, To: to})
+			if err != nil {
+				t.Fatal(err)
 			}
-			if proof.State != tt.state || !strings.Contains(strings.Join(proof.Why, " "), "spots") {
-				t.Errorf("%s, %v, want %s", proof.State, proof.Why, tt.state)
+			c := result.Clips[0]
+			clips, _ := filepath.Glob(filepath.Join(to, "*.mov"))
+			if tt.want == "" {
+				if c.State != Written || len(clips) != 1 {
+					t.Errorf("%s %s, %d clips, want one written", c.State, c.Error, len(clips))
+				}
+				return
 			}
-			if math.Abs(proof.Late-tt.late) > 0.1+math.Abs(tt.drift)*0.05 || math.Abs(proof.Drift-tt.drift) > 1 {
-				t.Errorf("late %.3f ms, drift %.2f ppm, want %.0f, %.0f", proof.Late, proof.Drift, tt.late, tt.drift)
-			}
-			if tt.state == InSync && proof.Seam.P95 > 0.5 {
-				t.Errorf("seam %.3f ms, want within 0.5", proof.Seam.P95)
+			if c.State != Broken || !strings.Contains(c.Error, tt.want) || len(clips) != 0 {
+				t.Errorf("%s %q, %d clips, want it failed with %q and no clip", c.State, c.Error, len(clips), tt.want)
 			}
 		})
 	}
