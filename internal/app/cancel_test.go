@@ -67,6 +67,9 @@ func TestStopped(t *testing.T) {
 		{name: "when first told of proving", step: "proving"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
+			if racing && tt.step != "" {
+				t.Skip("slow under the race detector, and like its neighbour")
+			}
 			a, fake := newSwiftApp(t)
 			to := t.TempDir()
 			if !tt.fresh {
