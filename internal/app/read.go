@@ -181,6 +181,7 @@ func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t trac
 	req := media.Decode{Path: rec.path, Info: &rec.info, Stream: stream, Rate: dsp.ProxyRate, Mono: true}
 	done := 0
 	err = r.app.Engine.Decode(ctx, req, func(block []float32) error {
+		block = finite(block)
 		sketcher.Write(block)
 		onsets.Write(block)
 		t.Silent = t.Silent && silent(block)
@@ -197,6 +198,22 @@ func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t trac
 	}
 	t.sketch, t.Onsets = sketcher.Close(), onsets.Onsets()
 	return t, r.app.Cache.SaveBytes(rec.id, sketchName(stream), t.sketch)
+}
+
+// finite puts silence in the place of samples that are infinite or no number,
+// as the resampler does: a single one would drown its neighbours.
+func finite(block []float32) []float32 {
+	clean := block
+	for i, v := range block {
+		if v-v == 0 {
+			continue
+		}
+		if &clean[0] == &block[0] { // the engine's own stays as it is
+			clean = append([]float32(nil), block...)
+		}
+		clean[i] = 0
+	}
+	return clean
 }
 
 func silent(block []float32) bool {
