@@ -62,12 +62,12 @@ func (f *Found) SigmaAt(t float64) float64 {
 const (
 	firstSpan    = 100.0 // seconds around a Guess that are searched for a match
 	firstWindows = 20
-	fewWindows   = 7  // of the first look
+	fewWindows   = 4  // of the first look, spread, and as many where the sound is loudest
 	mostWindows  = 48 // of the final measurement, spread over all that is covered
 
-	faint  = 5.5  // a first search below this is not followed up
-	clear1 = 6.5  // a window's own peak above this counts as heard
-	smear  = 4e-6 // a line this far off in drift blurs the top of the band within a window
+	faint = 5.5  // a first search below this is not followed up
+	plain = 6.5  // a window's own peak above this counts as heard
+	smear = 4e-6 // a line this far off in drift blurs the top of the band within a window
 )
 
 // Find looks for clip in sound near guess and measures what it finds. The
@@ -88,29 +88,81 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 		return nil, err
 	}
 	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
-	if err != nil || f == nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift {
+	if err != nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift {
 		return nil, err
 	}
-	f, err = grow(clip, sound, f, clipLen, soundLen)
-	if err != nil || f == nil {
+	if f, err = grow(clip, sound, f, clipLen, soundLen); err != nil {
 		return nil, err
+	}
+	if math.IsInf(f.DriftSigma, 1) {
+		if f, err = withoutDrift(clip, sound, f, guess.Drift); err != nil {
+			return nil, err
+		}
 	}
 	f.locals()
 	f.From, f.To = f.Covered(clipLen, soundLen)
 	return &f.Found, nil
 }
 
+// withoutDrift measures anew a take that cannot tell its drift, along the one
+// there was before: the drift it seemed to show is where in its windows the
+// talk stands.
+func withoutDrift(clip, sound Source, f *measurement, drift float64) (*measurement, error) {
+	line := Alignment{Drift: drift}
+	line.Offset = f.Alignment.Sound(f.Mid) - (1+drift)*f.Mid
+	again, err := measure(clip, sound, line, f.From, f.To, mostWindows, 0)
+	if err != nil || again.Strength < 0.5*f.Strength {
+		return f, err
+	}
+	return again, nil
+}
+
 func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
 
-// worthALook takes a few windows and tells whether anything rises out of the
-// noise at all. Unrelated recordings seldom pass, and cost little.
+// worthALook takes a few windows, spread and where the sound is loudest, and
+// tells whether anything rises out of the noise at all. Unrelated recordings
+// seldom pass, and cost little.
 func worthALook(clip, sound Source, line Alignment, from, to float64) (bool, error) {
-	m, err := take(clip, sound, line, from, to, fewWindows)
-	if err != nil || m == nil {
+	width := float64(windowSize(to-from)) / dsp.ProxyRate
+	times := spread(from, to, width, fewWindows)
+	loud, err := loudest(sound, line, from, to, width, fewWindows)
+	if err != nil {
+		return false, err
+	}
+	times = append(times, loud...)
+	sort.Float64s(times)
+	m, err := take(clip, sound, line, from, to, times)
+	if err != nil {
 		return false, err
 	}
 	p := m.stack.search(MaxDrift)
 	return math.Abs(p.height)/m.stack.noise >= faint, nil
+}
+
+// loudest returns the middles of up to n stretches of clip time of the given
+// width, apart by half of it, in which the sound is loudest along line.
+func loudest(sound Source, line Alignment, from, to, width float64, n int) ([]float64, error) {
+	hop := width / 2
+	block := make([]float32, int(width*dsp.ProxyRate))
+	type stretch struct{ at, power float64 }
+	var all []stretch
+	for t := from; t+width <= to; t += hop {
+		if err := sound.ReadAt(block, int(line.Sound(t)*dsp.ProxyRate)); err != nil {
+			return nil, err
+		}
+		var sum float64
+		for i := 1; i < len(block); i++ { // the difference leaves rumble out
+			d := float64(block[i] - block[i-1])
+			sum += d * d
+		}
+		all = append(all, stretch{t + hop, sum})
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].power > all[j].power })
+	var times []float64
+	for _, s := range all[:min(n, len(all))] {
+		times = append(times, s.at)
+	}
+	return times, nil
 }
 
 // grow measures along ever longer stretches of the take, each along the line
@@ -135,7 +187,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if err != nil {
 			return nil, err
 		}
-		if next == nil || next.Strength < 0.7*f.Strength || math.Abs(next.Drift) > MaxDrift {
+		if next.Strength < 0.7*f.Strength || math.Abs(next.Drift) > MaxDrift {
 			return f, nil
 		}
 		f = next
@@ -146,22 +198,22 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 }
 
 // measure takes up to n windows of clip between from and to along line, and
-// finds the best place for them together.
+// finds the best place for them together, at drifts up to most off the line's.
 func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*measurement, error) {
-	f, err := take(clip, sound, line, from, to, n)
-	if err != nil || f == nil {
+	times := spread(from, to, float64(windowSize(to-from))/dsp.ProxyRate, n)
+	f, err := take(clip, sound, line, from, to, times)
+	if err != nil {
 		return nil, err
 	}
-	fixed := len(f.stack.windows) < 3
+	fixed := len(f.stack.windows) < 3 || most == 0
 	f.settle(f.stack.refine(f.stack.search(most), fixed), fixed)
 	return f, nil
 }
 
-// take takes up to n windows of clip between from and to along line.
-func take(clip, sound Source, line Alignment, from, to float64, n int) (*measurement, error) {
-	size := windowSize(to - from)
-	cor := newCorrelator(size, Tolerance)
-	times := spread(from, to, float64(size)/dsp.ProxyRate, n)
+// take takes windows of clip at the given times along line; they lie between
+// from and to.
+func take(clip, sound Source, line Alignment, from, to float64, times []float64) (*measurement, error) {
+	cor := newCorrelator(windowSize(to-from), Tolerance)
 	windows := make([]window, 0, len(times))
 	for _, t := range times {
 		w, err := cor.take(clip, sound, line, t)
@@ -227,16 +279,36 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.top = p
 	f.Strength = math.Abs(p.height) / s.noise
 	f.Inverted = p.height < 0
-	f.Mid = s.mid
 	f.Drift = f.line.Drift + p.slope
 	lead, blur := s.direct(p)
 	f.Offset = f.line.Sound(s.mid) + p.delta + lead - (1+f.Drift)*s.mid
 	f.Rest = s.without(p) / s.noise
 	f.MidSigma, f.DriftSigma, f.Cov = s.spread(p, fixed)
-	if fixed {
-		f.DriftSigma = math.Inf(1)
-	}
 	f.MidSigma = math.Max(math.Hypot(f.MidSigma, blur), 1e-6)
+	f.settleMid(fixed)
+}
+
+// What a window that matches is good for at the best, and how many must match
+// before they can tell a drift.
+const (
+	windowSigma = 10e-6 // seconds
+	fewMatch    = 3.5
+)
+
+// settleMid moves Mid to the middle of the windows that match, and asks of the
+// drift's sigma that it is no smaller than so many windows so far apart can
+// tell: where all the talk is in two of them, leaving others out shows nothing.
+func (f *measurement) settleMid(fixed bool) {
+	mid, apart, matching := f.stack.where(f.top)
+	move := mid - f.stack.mid
+	f.Mid = mid
+	if fixed || matching < fewMatch {
+		f.DriftSigma, f.Cov = math.Inf(1), 0
+		return
+	}
+	f.MidSigma = math.Sqrt(math.Max(1e-12, f.MidSigma*f.MidSigma+2*move*f.Cov+move*move*f.DriftSigma*f.DriftSigma))
+	f.Cov += move * f.DriftSigma * f.DriftSigma
+	f.DriftSigma = math.Max(f.DriftSigma, windowSigma/(math.Max(apart, 0.1)*math.Sqrt(matching)))
 }
 
 // WithDrift takes the drift from elsewhere (seconds per second, with its
@@ -277,7 +349,7 @@ func (f *measurement) locals() {
 			lag += lagStep * vertex(sign*float64(w.r[at-1]), best, sign*float64(w.r[at+1]))
 		}
 		line := f.top.delta + f.top.slope*(w.at-f.stack.mid)
-		f.Locals = append(f.Locals, Local{At: w.at, Left: lag - line, Height: best, Heard: best >= clear1})
+		f.Locals = append(f.Locals, Local{At: w.at, Left: lag - line, Height: best, Heard: best >= plain})
 	}
 	f.halves()
 }

@@ -115,3 +115,27 @@ func BenchmarkFind(b *testing.B) {
 	}
 	b.ReportMetric(600*float64(b.N)/b.Elapsed().Seconds(), "audio_s/s")
 }
+
+// Two minutes of silence with six seconds of talk somewhere are found: the
+// first look goes where there is something to hear.
+func TestFindTalkAmidSilence(t *testing.T) {
+	for _, at := range []int{3, 41, 77, 110} {
+		rng := rand.New(rand.NewPCG(uint64(at), 9))
+		x := make([]float64, 140*dsp.ProxyRate)
+		copy(x[(at+10)*dsp.ProxyRate:], talk(rng, 6*dsp.ProxyRate))
+		truth := Alignment{10.25, 30e-6}
+		clip := noisy(rng, heard(x, 120*dsp.ProxyRate, truth), 0.002)
+		f, err := Find(clip, noisy(rng, x, 0.002), Guess{At: float64(at), Sound: truth.Sound(float64(at)) - 0.01})
+		if err != nil || f == nil {
+			t.Errorf("talk at %d s: Find = %v, %v", at, f, err)
+			continue
+		}
+		if f.DriftSigma < 20e-6 {
+			t.Errorf("talk at %d s: drift %.1f ppm within %.2f, which six seconds cannot tell", at, f.Drift*1e6, f.DriftSigma*1e6)
+		}
+		known := f.WithDrift(truth.Drift, 1e-6)
+		if e := known.Sound(float64(at+3)) - truth.Sound(float64(at+3)); math.Abs(e) > 250e-6 {
+			t.Errorf("talk at %d s: off by %.1f µs where it is, want within 250", at, e*1e6)
+		}
+	}
+}

@@ -141,6 +141,32 @@ func (s *stack) at(delta, slope float64) float64 {
 	return v * s.norm
 }
 
+// where tells from which windows the height at p comes: the middle of their
+// times and the deviation about it, clip seconds, and how many windows of equal
+// share would make as much.
+func (s *stack) where(p peak) (mid, apart, windows float64) {
+	var sum, squares, moment float64
+	part := make([]float64, len(s.windows))
+	for i := range s.windows {
+		w := &s.windows[i]
+		h := math.Copysign(w.weight, p.height) * read(w.r, s.reach, p.delta+p.slope*(w.at-s.mid))
+		part[i] = math.Max(0, h)
+		sum += part[i]
+		squares += part[i] * part[i]
+		moment += part[i] * w.at
+	}
+	if sum == 0 {
+		return s.mid, 0, 0
+	}
+	mid = moment / sum
+	var spread float64
+	for i := range s.windows {
+		d := s.windows[i].at - mid
+		spread += part[i] * d * d
+	}
+	return mid, math.Sqrt(spread / sum), sum * sum / squares
+}
+
 // without is the height at p with the window that counts most there left out,
 // and its neighbours with it, which may share its sound: what the rest says.
 func (s *stack) without(p peak) float64 {
