@@ -10,8 +10,8 @@ type Onset struct {
 }
 
 // What makes an onset, in hops of onsetHop samples (1 ms). A clap's attack
-// takes under 1 ms and its burst 3 to 10 ms (standards sheets give no better
-// figure; from memory, and measured on open recordings in TestOnsetsOfClaps).
+// takes under 1 ms and its burst 3 to 10 ms (from memory; TestOnsetsOfClaps
+// holds it against open recordings).
 const (
 	onsetHop    = ProxyRate / 1000
 	onsetBefore = 80   // ms that must have been quieter
