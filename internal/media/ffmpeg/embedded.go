@@ -62,6 +62,12 @@ func (e *embedded) run(ctx context.Context, j job) (result, error) {
 	return res, err
 }
 
+// ready starts the child, which may have to compile the module first.
+func (e *embedded) ready(ctx context.Context) error {
+	_, err := e.child(ctx)
+	return err
+}
+
 func (e *embedded) try(ctx context.Context, j job) (result, error) {
 	l, err := e.child(ctx)
 	if err != nil {

@@ -129,6 +129,9 @@ func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 	asked := ctx
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
+	if err := e.ready(ctx, r, stop); err != nil {
+		return result{}, err
+	}
 	w := &watch{grow: grow, stall: e.stall, closed: e.closed}
 	if in := j.stdin; in != nil {
 		j.stdin = &watchedReader{in, w}
@@ -153,6 +156,25 @@ func (e *Engine) run(ctx context.Context, j job, grow string) (result, error) {
 		err = src.error
 	}
 	return res, err
+}
+
+// ready prepares the runner. Compiling takes as long as the machine needs, and
+// counts for no job.
+func (e *Engine) ready(ctx context.Context, r runner, stop func(error)) error {
+	done := make(chan struct{})
+	defer close(done)
+	go func() {
+		select {
+		case <-e.closed:
+			stop(errClosed)
+		case <-done:
+		}
+	}()
+	err := r.ready(ctx)
+	if cause := context.Cause(ctx); cause != nil {
+		return cause
+	}
+	return err
 }
 
 // A watch sees whether a job gets on.

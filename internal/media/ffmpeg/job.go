@@ -50,6 +50,7 @@ type result struct {
 // end: the engine is missing or died, ctx was cancelled, or the error of
 // job.stdout or job.stdin, returned as it is.
 type runner interface {
+	ready(ctx context.Context) error // prepares what jobs need, which may take long
 	run(ctx context.Context, j job) (result, error)
 	name() string // "native" or "embedded"
 	close() error

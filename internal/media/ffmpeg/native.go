@@ -22,6 +22,8 @@ type native struct {
 func (n *native) name() string { return "native" }
 func (n *native) close() error { return nil }
 
+func (n *native) ready(ctx context.Context) error { return ctx.Err() }
+
 func (n *native) run(ctx context.Context, j job) (result, error) {
 	ws, err := absolute(j.words)
 	if err != nil {
