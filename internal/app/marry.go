@@ -274,7 +274,7 @@ func (m *marriage) writeAll(ctx context.Context) {
 			todo++
 		}
 	}
-	for range min(todo, runtime.NumCPU(), 3) {
+	for range min(todo, runtime.NumCPU()+1, 4) { // one more than cores: a clip waits for the disk at its end
 		group.Go(func() {
 			for w := range next {
 				if err := guarded(w.out.Clip, func() error { return m.write(ctx, w) }); err != nil {
