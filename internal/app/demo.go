@@ -99,7 +99,7 @@ married the finished clips. Running the demo again replaces them all.
 // left.
 func clearDemo(dir string, shot *scene.Scene) error {
 	refuse := func(why error, hint string) error {
-		return &fault.Error{Kind: fault.Unwritable, Op: "make the demo in", Subject: dir, Err: cause(why), Hint: hint}
+		return &fault.Error{Kind: fault.Unwritable, Op: "make the demo in", Subject: dir, Err: fault.Cause(why), Hint: hint}
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return refuse(err, "choose another folder with --to")

@@ -68,11 +68,7 @@ func gather(ctx context.Context, paths []string, skip string) (*gathered, error)
 }
 
 func notFound(p string, err error) error {
-	why, hint := err, "check that the card or disk is still there and that you may read it"
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		why = pe.Err
-	}
+	why, hint := fault.Cause(err), "check that the card or disk is still there and that you may read it"
 	if errors.Is(err, fs.ErrNotExist) {
 		why, hint = errors.New("there is no such file or folder"), "check the spelling; a name with spaces wants quotes"
 	}

@@ -28,7 +28,7 @@ func partName(dir, what string) string {
 // anything long begins, and clears what killed runs left.
 func openTarget(dir string) error {
 	unwritable := func(err error) error {
-		return &fault.Error{Kind: fault.Unwritable, Op: "write into", Subject: dir, Err: cause(err),
+		return &fault.Error{Kind: fault.Unwritable, Op: "write into", Subject: dir, Err: fault.Cause(err),
 			Hint: "choose another folder with --to, or make room there"}
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
@@ -45,19 +45,6 @@ func openTarget(dir string) error {
 
 // longestName is the longest name of a file that common disks take, in bytes.
 const longestName = 255
-
-// cause drops the paths that the standard library repeats.
-func cause(err error) error {
-	var p *os.PathError
-	var l *os.LinkError
-	switch {
-	case errors.As(err, &p):
-		return p.Err
-	case errors.As(err, &l):
-		return l.Err
-	}
-	return err
-}
 
 // sweep removes part files of processes that no longer run.
 func sweep(dir string) {
@@ -81,7 +68,7 @@ func globEscape(dir string) string {
 func finish(part, final string, again bool) error {
 	failed := func(err error) error {
 		os.Remove(part)
-		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: final, Err: cause(err),
+		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: final, Err: fault.Cause(err),
 			Hint: "make room on the disk, or choose another folder with --to"}
 	}
 	f, err := os.OpenFile(part, os.O_RDWR, 0)
@@ -119,7 +106,7 @@ func writeWhole(path string, content []byte) error {
 	part := partName(filepath.Dir(path), filepath.Base(path))
 	if err := os.WriteFile(part, content, 0o644); err != nil {
 		os.Remove(part)
-		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: path, Err: cause(err),
+		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: path, Err: fault.Cause(err),
 			Hint: "make room on the disk, or choose another folder with --to"}
 	}
 	return finish(part, path, true)

@@ -108,7 +108,7 @@ func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64)
 	if f.Gain, err = headroom(ctx, v, max(0, gap[0]-fadeLength), gap[1]+fadeLength, f.Gain); err != nil {
 		return f, nil, err
 	}
-	v.gain = float32(math.Pow(10, f.Gain/20))
+	v.gain = float32(dsp.Gain(f.Gain))
 	return f, v, nil
 }
 

@@ -210,10 +210,7 @@ func takesPaths(c *cobra.Command, args []string) error {
 
 // unreadable says that a path cannot be looked at, without naming it twice.
 func unreadable(path string, err error) error {
-	e := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: err}
-	if p, ok := err.(*os.PathError); ok {
-		e.Err = p.Err
-	}
+	e := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: fault.Cause(err)}
 	if os.IsNotExist(err) {
 		e.Err = errors.New("there is no such file or folder")
 		e.Hint = "check the spelling; quote names that hold blanks"

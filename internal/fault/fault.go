@@ -6,6 +6,8 @@ package fault
 import (
 	"context"
 	"errors"
+	"io/fs"
+	"os"
 )
 
 // A Kind sorts failures by what the person can do about them.
@@ -48,6 +50,20 @@ func (e *Error) Error() string {
 
 // Unwrap lets errors.Is and errors.As look at the cause.
 func (e *Error) Unwrap() error { return e.Err }
+
+// Cause is an error of the standard library's file calls without the paths in
+// it, which an Error names itself. Other errors are returned as they are.
+func Cause(err error) error {
+	var p *fs.PathError
+	var l *os.LinkError
+	switch {
+	case errors.As(err, &p):
+		return p.Err
+	case errors.As(err, &l):
+		return l.Err
+	}
+	return err
+}
 
 // KindOf returns the kind of the outermost Error in err's chain. A cancelled
 // context counts as Cancelled, anything else unknown as Internal.

@@ -50,11 +50,7 @@ func Write(ctx context.Context, engine media.Engine, dir string, s *Scene, done 
 	}
 	for _, path := range append(append([]string{}, out.Clips...), out.Sounds...) {
 		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			var pe *os.PathError
-			if errors.As(err, &pe) {
-				err = pe.Err
-			}
-			return nil, &fault.Error{Kind: fault.Unwritable, Op: "make folder", Subject: filepath.Dir(path), Err: err,
+			return nil, &fault.Error{Kind: fault.Unwritable, Op: "make folder", Subject: filepath.Dir(path), Err: fault.Cause(err),
 				Hint: "choose another folder"}
 		}
 	}

@@ -170,7 +170,7 @@ func (a *aside) discard() {
 }
 
 func (c *Cache) unwritable(err error) error {
-	return &fault.Error{Kind: fault.Unwritable, Op: "write to the cache", Subject: c.dir, Err: cause(err),
+	return &fault.Error{Kind: fault.Unwritable, Op: "write to the cache", Subject: c.dir, Err: fault.Cause(err),
 		Hint: "free some space there, or set EARSHOT_CACHE to another folder"}
 }
 

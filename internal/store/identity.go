@@ -87,14 +87,6 @@ func openFile(path string) (*os.File, os.FileInfo, error) {
 }
 
 func unreadable(path string, err error) error {
-	return &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: cause(err),
+	return &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: fault.Cause(err),
 		Hint: "check that the card or disk is still there and that you may read the file"}
-}
-
-// cause drops the path that the standard library repeats.
-func cause(err error) error {
-	if p, ok := err.(*os.PathError); ok {
-		return p.Err
-	}
-	return err
 }

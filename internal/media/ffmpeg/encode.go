@@ -156,11 +156,7 @@ func (e *Engine) write(ctx context.Context, op, from, out string, j job) (err er
 		if errors.Is(err, os.ErrExist) {
 			hint = "remove it or choose another name"
 		}
-		var pe *os.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return &fault.Error{Kind: fault.Unwritable, Op: op, Subject: out, Err: err, Hint: hint}
+		return &fault.Error{Kind: fault.Unwritable, Op: op, Subject: out, Err: fault.Cause(err), Hint: hint}
 	}
 	f.Close()
 	defer func() {

@@ -8,7 +8,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -252,10 +251,7 @@ func checkInput(op, path string) error {
 		return &fault.Error{Kind: fault.Unreadable, Op: op, Subject: path, Err: err, Hint: hint}
 	}
 	st, err := os.Stat(path)
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
+	err = fault.Cause(err)
 	switch {
 	case err != nil:
 		return bad(err, "check the name and the disk")
@@ -268,10 +264,7 @@ func checkInput(op, path string) error {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return bad(err, "check the file's permissions")
+		return bad(fault.Cause(err), "check the file's permissions")
 	}
 	return f.Close()
 }
