@@ -76,13 +76,12 @@ const (
 // checkScratch holds the scratch of a written clip against the camera's own
 // sound. Where too little is to be heard it passes: its packets were copied.
 func (m *marriage) checkScratch(ctx context.Context, file, clip *recording, track int) error {
-	own, err := (&measurer{app: m.app}).open(ctx, clip, track)
+	own, err := m.app.openProxy(ctx, clip, track)
 	if err != nil {
 		return err
 	}
 	defer own.Close()
-	start := clip.tracks[track].sketch.Busiest(0, float64(clip.tracks[track].Samples)/dsp.ProxyRate, scratchSpan)
-	first := int(math.Round(start * dsp.ProxyRate))
+	first := int(math.Round(clip.tracks[track].Talk.Busiest * dsp.ProxyRate))
 	var written align.Samples
 	req := media.Decode{Path: file.path, Info: &file.info, Stream: 1 + track, Rate: dsp.ProxyRate, Mono: true,
 		From: float64(first) / dsp.ProxyRate, To: float64(first)/dsp.ProxyRate + scratchSpan}

@@ -54,7 +54,7 @@ func (m *measurer) run(ctx context.Context) error {
 	for i := range m.links {
 		m.links[i] = make([]*link, len(m.sounds))
 	}
-	prepared := &preparer{clips: m.clips}
+	prepared := &preparer{app: m.app, clips: m.clips}
 	for k := range m.sounds {
 		if err := m.sound(ctx, k, prepared); err != nil {
 			return err
@@ -79,7 +79,10 @@ func (m *measurer) sound(ctx context.Context, k int, prepared *preparer) error {
 	if len(todo) == 0 {
 		return nil
 	}
-	jobs := m.search(todo, k, prepared)
+	jobs, err := m.search(ctx, todo, k, prepared)
+	if err != nil {
+		return err
+	}
 	if err := m.lineUp(ctx, jobs, k); err != nil {
 		return err
 	}
@@ -130,17 +133,28 @@ type job struct {
 }
 
 // search looks through sound k's sketches for the clips in todo.
-func (m *measurer) search(todo []int, k int, prepared *preparer) []job {
+func (m *measurer) search(ctx context.Context, todo []int, k int, prepared *preparer) ([]job, error) {
 	var jobs []job
-	for st := range m.sounds[k].tracks {
-		t := &m.sounds[k].tracks[st]
-		if t.Silent || t.sketch.Rows() == 0 {
+	for st, t := range m.sounds[k].tracks {
+		if t.Silent || t.Rows == 0 {
 			continue
 		}
-		for first := 0; first < len(todo); first += prepared.batch() {
-			part := todo[first:min(len(todo), first+prepared.batch())]
-			clips, owners := prepared.prepare(part)
-			for n, list := range match.Search(clips, t.sketch, closePlaces) {
+		sketch, err := m.app.openSketch(ctx, m.sounds[k], st)
+		if err != nil {
+			return nil, err
+		}
+		defer sketch.Close()
+		for left := todo; len(left) > 0; {
+			clips, owners, n, err := prepared.prepare(ctx, left)
+			if err != nil {
+				return nil, err
+			}
+			left = left[n:]
+			found, err := match.Search(clips, sketch, closePlaces)
+			if err != nil {
+				return nil, err
+			}
+			for n, list := range found {
 				for rank, c := range list {
 					if c.Score >= leastScore && (rank == 0 || c.Score >= leastOther) {
 						jobs = append(jobs, job{owners[n].clip, owners[n].track, st, c})
@@ -149,12 +163,14 @@ func (m *measurer) search(todo []int, k int, prepared *preparer) []job {
 			}
 		}
 	}
-	return jobs
+	return jobs, nil
 }
 
-// A preparer makes clips' sketches ready for search, and keeps the last batch:
-// with few clips they are made once for all sounds.
+// A preparer makes clips' sketches ready for search, as many at once as
+// mostReady bytes hold, and keeps the last batch: with few clips they are made
+// once for all sounds.
 type preparer struct {
+	app    *App
 	clips  []*recording
 	kept   []int
 	ready  []*match.Clip
@@ -163,22 +179,42 @@ type preparer struct {
 
 type owner struct{ clip, track int }
 
-func (p *preparer) batch() int { return 24 }
+const mostReady = 48 << 20
 
-func (p *preparer) prepare(part []int) ([]*match.Clip, []owner) {
-	if sameInts(part, p.kept) {
-		return p.ready, p.owners
+// prepare makes the first clips of todo ready and returns how many.
+func (p *preparer) prepare(ctx context.Context, todo []int) ([]*match.Clip, []owner, int, error) {
+	if len(p.kept) > 0 && len(p.kept) <= len(todo) && sameInts(todo[:len(p.kept)], p.kept) {
+		return p.ready, p.owners, len(p.kept), nil
 	}
-	p.kept, p.ready, p.owners = part, nil, nil
-	for _, i := range part {
-		for t := range p.clips[i].tracks {
-			if tr := &p.clips[i].tracks[t]; !tr.Silent && tr.sketch.Rows() > 0 {
-				p.ready = append(p.ready, match.NewClip(tr.sketch))
-				p.owners = append(p.owners, owner{i, t})
+	p.kept, p.ready, p.owners = nil, nil, nil
+	for size := 0; len(p.kept) < len(todo) && size < mostReady; {
+		i := todo[len(p.kept)]
+		p.kept = append(p.kept, i)
+		for t, tr := range p.clips[i].tracks {
+			if tr.Silent || tr.Rows == 0 {
+				continue
 			}
+			c, err := p.app.searched(ctx, p.clips[i], t)
+			if err != nil {
+				p.kept = nil
+				return nil, nil, 0, err
+			}
+			size += c.Bytes()
+			p.ready = append(p.ready, c)
+			p.owners = append(p.owners, owner{i, t})
 		}
 	}
-	return p.ready, p.owners
+	return p.ready, p.owners, len(p.kept), nil
+}
+
+// searched makes a track's sketch ready to be looked for.
+func (a *App) searched(ctx context.Context, r *recording, track int) (*match.Clip, error) {
+	sketch, err := a.openSketch(ctx, r, track)
+	if err != nil {
+		return nil, err
+	}
+	defer sketch.Close()
+	return match.NewClip(sketch)
 }
 
 func sameInts(a, b []int) bool {
@@ -243,12 +279,12 @@ func (m *measurer) keep(i, k int, l *link) {
 }
 
 func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
-	clip, err := m.open(ctx, m.clips[j.clip], j.clipTrack)
+	clip, err := m.app.openProxy(ctx, m.clips[j.clip], j.clipTrack)
 	if err != nil {
 		return nil, err
 	}
 	defer clip.Close()
-	sound, err := m.open(ctx, m.sounds[k], j.soundTrack)
+	sound, err := m.app.openProxy(ctx, m.sounds[k], j.soundTrack)
 	if err != nil {
 		return nil, err
 	}
@@ -277,19 +313,32 @@ func sane(f *align.Found) bool {
 	return f.DriftSigma >= 0 && !math.IsInf(f.Halves, 0)
 }
 
-// open opens a track's proxy. One that was damaged since it was made, or is
-// gone, is made anew.
-func (m *measurer) open(ctx context.Context, r *recording, track int) (*store.Proxy, error) {
-	p, err := m.app.Cache.OpenProxy(r.id, proxyName(track), r.tracks[track].Samples)
+// openProxy opens a track's proxy.
+func (a *App) openProxy(ctx context.Context, r *recording, i int) (*store.Proxy, error) {
+	return anew(ctx, a, r, i, func(t track) (*store.Proxy, error) {
+		return a.Cache.OpenProxy(r.id, proxyName(i), t.Samples)
+	})
+}
+
+// openSketch opens a track's sketch.
+func (a *App) openSketch(ctx context.Context, r *recording, i int) (*store.Rows, error) {
+	return anew(ctx, a, r, i, func(t track) (*store.Rows, error) {
+		return a.Cache.OpenRows(r.id, sketchName(i), t.Rows, dsp.SketchBands)
+	})
+}
+
+// anew opens what is kept of track i. What was damaged since it was made, or
+// is gone, is made anew.
+func anew[T any](ctx context.Context, a *App, r *recording, i int, open func(track) (T, error)) (T, error) {
+	kept, err := open(r.tracks[i])
 	if !errors.Is(err, store.ErrDamaged) {
-		return p, err
+		return kept, err
 	}
-	again := &reader{app: m.app, tell: newTeller(nil)}
-	t, err := again.decode(ctx, r, track)
+	t, err := (&reader{app: a, tell: newTeller(nil)}).decode(ctx, r, i)
 	if err != nil {
-		return nil, err
+		return kept, err
 	}
-	return m.app.Cache.OpenProxy(r.id, proxyName(track), t.Samples)
+	return open(t)
 }
 
 // claps returns the sharp sounds that both recordings hold at the same moment

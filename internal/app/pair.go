@@ -158,7 +158,7 @@ func toLink(i, k int, clip, sound *recording, l *link) match.Link {
 		From: f.From, To: f.To, Start: f.Alignment.Sound(f.From),
 		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
 		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.Alignment)),
-		Thin:  clip.tracks[l.ClipTrack].sketch.Busy() < thin,
+		Thin:  clip.tracks[l.ClipTrack].Talk.Busy < thin,
 	}
 }
 

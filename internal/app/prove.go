@@ -161,19 +161,20 @@ const proveFrom = 14
 // proveFind looks where the good sound should lie and, when it is not there,
 // everywhere.
 func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, error) {
-	m := &measurer{app: a}
-	x, err := m.open(ctx, scratch.rec, scratch.track)
+	x, err := a.openProxy(ctx, scratch.rec, scratch.track)
 	if err != nil {
 		return nil, err
 	}
 	defer x.Close()
-	y, err := m.open(ctx, good.rec, good.track)
+	y, err := a.openProxy(ctx, good.rec, good.track)
 	if err != nil {
 		return nil, err
 	}
 	defer y.Close()
-	xs, ys := scratch.rec.tracks[scratch.track].sketch, good.rec.tracks[good.track].sketch
-	places := match.Search([]*match.Clip{match.NewClip(xs)}, ys, closePlaces)[0]
+	places, err := a.provePlaces(ctx, good, scratch)
+	if err != nil {
+		return nil, err
+	}
 	at := float64(x.Len()) / dsp.ProxyRate / 2
 	if len(places) > 0 {
 		at = places[0].At
@@ -192,6 +193,25 @@ func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, 
 		}
 	}
 	return best, nil
+}
+
+// provePlaces returns where the sketches say that the scratch may lie in the
+// good sound.
+func (a *App) provePlaces(ctx context.Context, good, scratch side) ([]match.Candidate, error) {
+	clip, err := a.searched(ctx, scratch.rec, scratch.track)
+	if err != nil {
+		return nil, err
+	}
+	sketch, err := a.openSketch(ctx, good.rec, good.track)
+	if err != nil {
+		return nil, err
+	}
+	defer sketch.Close()
+	found, err := match.Search([]*match.Clip{clip}, sketch, closePlaces)
+	if err != nil {
+		return nil, err
+	}
+	return found[0], nil
 }
 
 // fill writes down the leftover along the clip. shift is how much earlier, in

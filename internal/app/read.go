@@ -30,9 +30,10 @@ type recording struct {
 // A track is one sound track, ready to be compared.
 type track struct {
 	Samples int // at dsp.ProxyRate
+	Rows    int // of the sketch
 	Onsets  []dsp.Onset
-	Silent  bool // nothing but digital silence
-	sketch  dsp.Sketch
+	Silent  bool         // nothing but digital silence
+	Talk    dsp.Activity // Busiest is over scratchSpan
 }
 
 func (r *recording) clip() bool { return r.info.HasPicture() }
@@ -157,10 +158,8 @@ func (r *reader) load(rec *recording) bool {
 	if !r.app.Cache.Load(rec.id, readingName, &kept) || len(kept.Tracks) != len(kept.Info.Sounds) {
 		return false
 	}
-	for i := range kept.Tracks {
-		t := &kept.Tracks[i]
-		t.sketch = r.app.Cache.LoadBytes(rec.id, sketchName(i))
-		if t.sketch == nil || !r.app.Cache.HasProxy(rec.id, proxyName(i), t.Samples) {
+	for i, t := range kept.Tracks {
+		if !r.app.Cache.HasRows(rec.id, sketchName(i), t.Rows, dsp.SketchBands) || !r.app.Cache.HasProxy(rec.id, proxyName(i), t.Samples) {
 			return false
 		}
 	}
@@ -172,32 +171,80 @@ func (r *reader) load(rec *recording) bool {
 // decode reads one sound track once, from end to end, and keeps its sketch and
 // its proxy.
 func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t track, err error) {
-	proxy, err := r.app.Cache.CreateProxy(rec.id, proxyName(stream))
+	k, err := r.keep(rec.id, stream)
 	if err != nil {
 		return t, err
 	}
-	sketcher, onsets := dsp.NewSketcher(), &dsp.OnsetFinder{}
+	onsets := &dsp.OnsetFinder{}
 	t.Silent = true
 	req := media.Decode{Path: rec.path, Info: &rec.info, Stream: stream, Rate: dsp.ProxyRate, Mono: true}
 	done := 0
 	err = r.app.Engine.Decode(ctx, req, func(block []float32) error {
 		block = finite(block)
-		sketcher.Write(block)
 		onsets.Write(block)
 		t.Silent = t.Silent && silent(block)
 		done += len(block)
 		r.tell.read(rec.path, float64(done)/dsp.ProxyRate, rec.info.Duration)
-		return proxy.Write(block)
+		return k.write(block)
 	})
 	if err != nil {
-		proxy.Discard()
+		k.discard()
 		return t, err
 	}
-	if t.Samples, err = proxy.Close(); err != nil {
+	if t.Samples, t.Rows, err = k.close(); err != nil {
 		return t, err
 	}
-	t.sketch, t.Onsets = sketcher.Close(), onsets.Onsets()
-	return t, r.app.Cache.SaveBytes(rec.id, sketchName(stream), t.sketch)
+	t.Onsets = onsets.Onsets()
+	sketch, err := r.app.Cache.OpenRows(rec.id, sketchName(stream), t.Rows, dsp.SketchBands)
+	if err != nil {
+		return t, err
+	}
+	defer sketch.Close()
+	t.Talk, err = dsp.ActivityOf(sketch, scratchSpan)
+	return t, err
+}
+
+// A keeper writes what is kept of a sound while it is read.
+type keeper struct {
+	proxy    *store.ProxyWriter
+	sketcher *dsp.Sketcher
+	sketch   *store.RowsWriter
+}
+
+func (r *reader) keep(id store.Identity, stream int) (k *keeper, err error) {
+	k = &keeper{sketcher: dsp.NewSketcher()}
+	if k.proxy, err = r.app.Cache.CreateProxy(id, proxyName(stream)); err != nil {
+		return nil, err
+	}
+	if k.sketch, err = r.app.Cache.CreateRows(id, sketchName(stream)); err != nil {
+		k.proxy.Discard()
+		return nil, err
+	}
+	return k, nil
+}
+
+func (k *keeper) write(block []float32) error {
+	k.sketcher.Write(block)
+	return errors.Join(k.sketch.Write(k.sketcher.Take()), k.proxy.Write(block))
+}
+
+// close returns how many samples and rows there are.
+func (k *keeper) close() (samples, rows int, err error) {
+	if err := k.sketch.Write(k.sketcher.Close()); err != nil {
+		k.discard()
+		return 0, 0, err
+	}
+	if samples, err = k.proxy.Close(); err != nil {
+		k.sketch.Discard()
+		return 0, 0, err
+	}
+	n, err := k.sketch.Close()
+	return samples, int(n / dsp.SketchBands), err
+}
+
+func (k *keeper) discard() {
+	k.proxy.Discard()
+	k.sketch.Discard()
 }
 
 // finite puts silence in the place of samples that are infinite or no number,

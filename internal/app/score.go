@@ -90,13 +90,12 @@ func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64)
 		return f, nil, nil
 	}
 	f.With = "scratch"
-	measure := &measurer{app: m.app}
-	scratch, err := measure.open(ctx, t.clip, t.link.ClipTrack)
+	scratch, err := m.app.openProxy(ctx, t.clip, t.link.ClipTrack)
 	if err != nil {
 		return f, nil, err
 	}
 	defer scratch.Close()
-	good, err := measure.open(ctx, t.sound, t.link.SoundTrack)
+	good, err := m.app.openProxy(ctx, t.sound, t.link.SoundTrack)
 	if err != nil {
 		return f, nil, err
 	}

@@ -19,22 +19,61 @@ const (
 // devices: the level in SketchBands bands, row by row, in half decibels above
 // -110 dB re full scale (0 = at or below that). Row i is centred on the middle
 // of its hop: (i + ½)·SketchHop samples at ProxyRate from the start.
-type Sketch []byte
+//
+// It is read in parts, so that it need not be in memory: an hour has 2 MB.
+type Sketch interface {
+	// Rows returns the number of rows.
+	Rows() int
+	// ReadRows fills dst, a whole number of rows, with those from index first
+	// on. Outside the recording there are zeros; first may be negative.
+	ReadRows(dst []byte, first int) error
+}
+
+// SketchBytes is a Sketch held in memory, row after row.
+type SketchBytes []byte
 
 // Rows returns the number of rows.
-func (s Sketch) Rows() int { return len(s) / SketchBands }
+func (s SketchBytes) Rows() int { return len(s) / SketchBands }
 
-// Row returns row i; it shares memory with s.
-func (s Sketch) Row(i int) []byte { return s[i*SketchBands : (i+1)*SketchBands] }
+// ReadRows fills dst from row first on, zeros outside.
+func (s SketchBytes) ReadRows(dst []byte, first int) error {
+	clear(dst)
+	at := first * SketchBands
+	if at >= len(s) || at+len(dst) <= 0 {
+		return nil
+	}
+	if at < 0 {
+		dst, at = dst[-at:], 0
+	}
+	copy(dst, s[at:])
+	return nil
+}
 
-// A Sketcher makes a Sketch from a stream of samples at ProxyRate.
+// EachRow calls do with every row of a sketch, in order. A row is valid during
+// the call.
+func EachRow(s Sketch, do func(i int, row []byte)) error {
+	const rows = 1024
+	buf := make([]byte, rows*SketchBands)
+	for first := 0; first < s.Rows(); first += rows {
+		part := buf[:min(rows, s.Rows()-first)*SketchBands]
+		if err := s.ReadRows(part, first); err != nil {
+			return err
+		}
+		for i := 0; i < len(part); i += SketchBands {
+			do(first+i/SketchBands, part[i:i+SketchBands])
+		}
+	}
+	return nil
+}
+
+// A Sketcher makes the rows of a Sketch from a stream of samples at ProxyRate.
 type Sketcher struct {
 	fft    *FFT
 	coeff  []complex128
 	window []float64
 	edges  [SketchBands + 1]int
 	hold   []float32 // the last samples, at most sketchSpan
-	sketch Sketch
+	ready  []byte    // rows not taken yet
 }
 
 // NewSketcher returns a Sketcher at the start of a recording. Half a span of
@@ -72,14 +111,22 @@ func (s *Sketcher) Write(block []float32) {
 	}
 }
 
-// Close returns the sketch of all that was written. A last row that is less
-// than half filled is left out.
-func (s *Sketcher) Close() Sketch {
+// Take returns the rows that are ready, whole ones, and forgets them. They are
+// valid until the next Write.
+func (s *Sketcher) Take() []byte {
+	rows := s.ready
+	s.ready = s.ready[:0]
+	return rows
+}
+
+// Close ends the recording and returns the rows left to take. A last row that
+// is less than half filled is left out.
+func (s *Sketcher) Close() []byte {
 	lead := (sketchSpan - SketchHop) / 2
 	if len(s.hold) >= lead+SketchHop/2 {
 		s.Write(make([]float32, sketchSpan-len(s.hold)))
 	}
-	return s.sketch
+	return s.Take()
 }
 
 func (s *Sketcher) row() {
@@ -95,7 +142,7 @@ func (s *Sketcher) row() {
 		for _, c := range s.coeff[s.edges[b]:s.edges[b+1]] {
 			power += real(c)*real(c) + imag(c)*imag(c)
 		}
-		s.sketch = append(s.sketch, halfDecibels(power/full))
+		s.ready = append(s.ready, halfDecibels(power/full))
 	}
 }
 
@@ -107,61 +154,77 @@ func halfDecibels(power float64) byte {
 	return byte(max(0, min(255, math.Round(v))))
 }
 
-// Busy returns how many seconds of the recording stand out of its noise.
-func (s Sketch) Busy() float64 {
-	busy := s.busyRows()
-	return float64(busy[len(busy)-1]) / SketchRate
+// An Activity says how much stands out of a recording's noise, and where.
+type Activity struct {
+	Busy    float64 // seconds that stand out
+	Busiest float64 // seconds: where the span begins in which most does
 }
 
-// Busiest returns where, between from and to, the stretch of span seconds
-// begins in which most stands out of the noise, in seconds.
-func (s Sketch) Busiest(from, to, span float64) float64 {
-	busy := s.busyRows()
-	n := int(span * SketchRate)
-	best, most := int(from*SketchRate), -1
-	for i := best; i+n <= min(int(to*SketchRate), len(busy)-1); i++ {
-		if b := busy[i+n] - busy[i]; b > most {
-			best, most = i, b
-		}
-	}
-	return float64(best) / SketchRate
-}
-
-// busyRows counts, up to each row, the rows in which a quarter of the bands lie
-// 10 dB or more above the level that a fifth of that band's rows stay under.
-func (s Sketch) busyRows() []int {
+// ActivityOf looks through a sketch. span is that of Busiest, in seconds; where
+// the recording is shorter, Busiest is 0.
+//
+// A row stands out when a quarter of its bands lie 10 dB or more above the
+// level that a fifth of that band's rows stay under.
+func ActivityOf(s Sketch, span float64) (Activity, error) {
 	const above, bands = 20, SketchBands / 4 // half decibels
-	floor := make([]byte, SketchBands)
-	for b := range floor {
-		floor[b] = s.quantile(b, 0.2)
+	levels, err := CountLevels(s)
+	if err != nil {
+		return Activity{}, err
 	}
-	sum := make([]int, s.Rows()+1)
-	for i := range s.Rows() {
-		n := 0
-		for b, v := range s.Row(i) {
-			if int(v) >= int(floor[b])+above {
-				n++
+	var floor [SketchBands]int
+	for b := range floor {
+		floor[b] = int(levels.Under(b, 0.2)) + above
+	}
+	n := max(1, int(span*SketchRate))
+	last := make([]bool, n) // whether the last n rows stood out, in a ring
+	total, inside, most, best := 0, 0, -1, 0
+	err = EachRow(s, func(i int, row []byte) {
+		high := 0
+		for b, v := range row {
+			if int(v) >= floor[b] {
+				high++
 			}
 		}
-		sum[i+1] = sum[i]
-		if n >= bands {
-			sum[i+1]++
+		out := high >= bands
+		if last[i%n] {
+			inside--
 		}
-	}
-	return sum
+		if last[i%n] = out; out {
+			inside, total = inside+1, total+1
+		}
+		if i+1 >= n && inside > most {
+			most, best = inside, i+1-n
+		}
+	})
+	return Activity{float64(total) / SketchRate, float64(best) / SketchRate}, err
 }
 
-// quantile is the level that a share q of a band's rows stay under.
-func (s Sketch) quantile(band int, q float64) byte {
-	var count [256]int
-	for i := band; i < len(s); i += SketchBands {
-		count[s[i]]++
+// SketchLevels counts how often each level stands in each band.
+type SketchLevels [SketchBands][256]int
+
+// CountLevels looks through a sketch.
+func CountLevels(s Sketch) (*SketchLevels, error) {
+	var l SketchLevels
+	err := EachRow(s, func(_ int, row []byte) {
+		for b, v := range row {
+			l[b][v]++
+		}
+	})
+	return &l, err
+}
+
+// Under returns the level that a share q, under 1, of a band's rows stay
+// under; 0 of no rows.
+func (l *SketchLevels) Under(band int, q float64) byte {
+	total := 0
+	for _, c := range l[band] {
+		total += c
 	}
 	seen := 0
-	for v, c := range count {
-		if seen += c; float64(seen) > q*float64(s.Rows()) {
+	for v, c := range l[band] {
+		if seen += c; float64(seen) > q*float64(total) {
 			return byte(v)
 		}
 	}
-	return 255
+	return 0
 }

@@ -11,8 +11,15 @@ import (
 
 // A feature is a sketch made comparable: for every band the change of level
 // over two rows, with the noise floor lifted under it so that only what stands
-// out of the noise moves. Band b's row i is feature[b][i].
-type feature [dsp.SketchBands][]float32
+// out of the noise moves. It is worked out where it is read.
+type feature struct {
+	sketch dsp.Sketch
+	level  [dsp.SketchBands][256]float32 // decibels of a sketch's byte, floor lifted
+	raw    []byte
+}
+
+// A stretch is a part of a feature: band b's row i is stretch[b][i].
+type stretch [dsp.SketchBands][]float32
 
 // lift is how far above the floor the levels are softened, as a power ratio.
 const lift = 2
@@ -20,18 +27,22 @@ const lift = 2
 // steepest is the largest change that counts, decibels.
 const steepest = 15
 
-func newFeature(s dsp.Sketch) feature {
-	var f feature
-	n := s.Rows()
-	for b := range f {
-		levels := make([]float32, n)
-		floor := power[floorLevel(s, b)]
-		for i := range levels {
-			levels[i] = float32(10 * math.Log10(power[s[i*dsp.SketchBands+b]]+lift*floor))
-		}
-		f[b] = change(levels)
+// newFeature looks through a sketch for the floor of its noise: the level that
+// a fifth of a band's rows stay under, leaving out digital silence.
+func newFeature(s dsp.Sketch) (*feature, error) {
+	levels, err := dsp.CountLevels(s)
+	if err != nil {
+		return nil, err
 	}
-	return f
+	f := &feature{sketch: s}
+	for b := range f.level {
+		levels[b][0] = 0
+		floor := power[levels.Under(b, 0.2)]
+		for v := range f.level[b] {
+			f.level[b][v] = float32(10 * math.Log10(power[v]+lift*floor))
+		}
+	}
+	return f, nil
 }
 
 // power of a sketch's byte, re full scale.
@@ -42,45 +53,47 @@ var power = func() (p [256]float64) {
 	return p
 }()
 
-// floorLevel is the level that a fifth of a band's rows stay under, leaving
-// out digital silence.
-func floorLevel(s dsp.Sketch, band int) byte {
-	var count [256]int
-	total := 0
-	for i := band; i < len(s); i += dsp.SketchBands {
-		if s[i] > 0 {
-			count[s[i]]++
-			total++
+// read fills every band of dst with as many rows from first on. There is no
+// change at the recording's ends nor outside of it.
+func (f *feature) read(dst *stretch, first int) error {
+	const bands = dsp.SketchBands
+	n, rows := len(dst[0]), f.sketch.Rows()
+	if cap(f.raw) < (n+2)*bands {
+		f.raw = make([]byte, (n+2)*bands)
+	}
+	raw := f.raw[:(n+2)*bands] // row i of dst is row i+1 of raw
+	if err := f.sketch.ReadRows(raw, first-1); err != nil {
+		return err
+	}
+	from, to := max(0, 1-first), min(n, rows-1-first)
+	for b := range dst {
+		band, level := dst[b], &f.level[b]
+		clear(band)
+		for i := from; i < to; i++ {
+			d := level[raw[(i+2)*bands+b]] - level[raw[i*bands+b]]
+			band[i] = max(-steepest, min(steepest, d))
 		}
 	}
-	seen := 0
-	for v, c := range count {
-		if seen += c; seen*5 > total {
-			return byte(v)
-		}
-	}
-	return 0
+	return nil
 }
 
-func change(levels []float32) []float32 {
-	out := make([]float32, len(levels))
-	for i := 1; i+1 < len(levels); i++ {
-		d := levels[i+1] - levels[i-1]
-		out[i] = max(-steepest, min(steepest, d))
-	}
-	return out
-}
-
-// energy returns the running sum of squares over all bands: energy[j]-energy[i]
-// is that of rows i up to j.
-func (f *feature) energy() []float64 {
-	sum := make([]float64, len(f[0])+1)
-	for i := range f[0] {
+// energy puts the running sum of squares over all bands into sum, which has a
+// place more than s has rows: sum[j]-sum[i] is that of rows i up to j.
+func (s *stretch) energy(sum []float64) {
+	sum[0] = 0
+	for i := range s[0] {
 		var e float64
-		for b := range f {
-			e += float64(f[b][i]) * float64(f[b][i])
+		for b := range s {
+			e += float64(s[b][i]) * float64(s[b][i])
 		}
 		sum[i+1] = sum[i] + e
 	}
-	return sum
+}
+
+func newStretch(rows int) *stretch {
+	var s stretch
+	for b := range s {
+		s[b] = make([]float32, rows)
+	}
+	return &s
 }

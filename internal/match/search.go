@@ -2,7 +2,6 @@ package match
 
 import (
 	"math"
-	"sort"
 
 	"earshot/internal/dsp"
 )
@@ -18,9 +17,13 @@ type Candidate struct {
 const (
 	piece      = 2048 // 41 s: what 300 ppm shift by less than a row
 	block      = 8192
-	mostPieces = 8 // of one clip
-	apart      = 15
+	hop        = block - piece - 2*margin // of a sound, from block to block
+	mostPieces = 8                        // of one clip
 )
+
+// margin is how far two clocks can move a piece within one clip of half a day,
+// in rows: 300 ppm of six hours.
+const margin = 330
 
 // A Clip is a clip's sketch, cut in pieces and transformed, ready to be looked
 // for. It is read-only after NewClip and may be shared.
@@ -36,23 +39,34 @@ type pieceSpectrum struct {
 }
 
 // NewClip prepares a clip's sketch.
-func NewClip(s dsp.Sketch) *Clip {
-	f := newFeature(s)
-	energy := f.energy()
+func NewClip(s dsp.Sketch) (*Clip, error) {
+	f, err := newFeature(s)
+	if err != nil {
+		return nil, err
+	}
 	c := &Clip{rows: s.Rows()}
-	fft := dsp.NewFFT(block)
+	fft, energy := dsp.NewFFT(block), make([]float64, piece+1)
 	for _, first := range pieceStarts(c.rows) {
 		p := pieceSpectrum{first: first, rows: min(piece, c.rows-first)}
-		p.energy = energy[first+p.rows] - energy[first]
-		if p.energy == 0 {
+		part := newStretch(p.rows)
+		if err := f.read(part, first); err != nil {
+			return nil, err
+		}
+		part.energy(energy[:p.rows+1])
+		if p.energy = energy[p.rows]; p.energy == 0 {
 			continue
 		}
-		for b := range f {
-			p.spectrum[b] = transform(fft, f[b], first, p.rows)
+		for b := range part {
+			p.spectrum[b] = transform(fft, part[b], nil)
 		}
 		c.pieces = append(c.pieces, p)
 	}
-	return c
+	return c, nil
+}
+
+// Bytes returns about how much memory c and a search for it take.
+func (c *Clip) Bytes() int {
+	return len(c.pieces)*dsp.SketchBands*(block/2+1)*16 + newFieldRows(c)*fieldRow
 }
 
 // pieceStarts spreads at most mostPieces pieces over rows; they touch where
@@ -69,92 +83,112 @@ func pieceStarts(rows int) []int {
 	return starts
 }
 
-func transform(fft *dsp.FFT, band []float32, first, rows int) []complex128 {
+// transform puts the spectrum of a band, zeros after it, into dst; a nil dst
+// makes a new one.
+func transform(fft *dsp.FFT, band []float32, dst []complex128) []complex128 {
 	buf := fft.Buffer()
-	clear(buf)
-	for i := range rows {
-		if j := first + i; j >= 0 && j < len(band) {
-			buf[i] = float64(band[j])
-		}
+	for i, v := range band {
+		buf[i] = float64(v)
 	}
-	return fft.Forward(nil)
+	clear(buf[len(band):])
+	return fft.Forward(dst)
 }
 
 // Search looks for every clip in one sound and returns, for each, up to most
-// candidates, best first. Clips are taken in batches, so that memory grows
-// neither with their number nor beyond tens of megabytes for a long sound.
-func Search(clips []*Clip, sound dsp.Sketch, most int) [][]Candidate {
-	s := &searcher{feature: newFeature(sound), rows: sound.Rows(), fft: dsp.NewFFT(block)}
-	s.energy = s.feature.energy()
-	out := make([][]Candidate, 0, len(clips))
-	for len(out) < len(clips) {
-		batch := clips[len(out):]
-		batch = batch[:min(len(batch), s.batch())]
-		for _, f := range s.run(batch) {
-			out = append(out, f.candidates(most))
-		}
+// candidates, best first. The sound is gone through block by block: memory
+// does not grow with its length.
+func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
+	s, err := newSearcher(sound)
+	if err != nil {
+		return nil, err
 	}
-	return out
-}
-
-// margin is how far two clocks can move a piece within one clip of half a day,
-// in rows: 300 ppm of six hours.
-const margin = 330
-
-// A searcher looks through one sound.
-type searcher struct {
-	feature feature
-	energy  []float64
-	rows    int
-	fft     *dsp.FFT
-}
-
-// batch is how many clips to take at once: their fields take ten bytes a row.
-func (s *searcher) batch() int { return max(1, min(32, (48<<20)/(10*(s.rows+1)))) }
-
-func (s *searcher) run(clips []*Clip) []*field {
 	fields := make([]*field, len(clips))
 	for i, c := range clips {
-		fields[i] = newField(c, s.rows)
+		fields[i] = newField(c, s.rows, most)
 	}
-	var spectrum [dsp.SketchBands][]complex128
-	acc := make([]complex128, block/2+1)
-	const hop = block - piece - 2*margin
 	for start := -piece - margin; start < s.rows; start += hop {
-		for b := range s.feature {
-			spectrum[b] = transform(s.fft, s.feature[b], start, block)
+		if err := s.load(start); err != nil {
+			return nil, err
 		}
 		for i, c := range clips {
 			for j := range c.pieces {
-				cross(acc, &c.pieces[j].spectrum, &spectrum)
-				r := s.fft.Inverse(acc)[:block-piece]
-				s.normalise(r, &c.pieces[j], start)
-				fields[i].add(j, r, start+margin, hop)
+				fields[i].add(j, s.correlate(&c.pieces[j]), start+margin)
 			}
+			fields[i].settle()
 		}
 	}
-	return fields
+	out := make([][]Candidate, len(clips))
+	for i, f := range fields {
+		out[i] = f.candidates()
+	}
+	return out, nil
 }
 
-// normalise divides a correlation that starts at row start by both energies
-// and weighs it by the square root of the rows that went in, so that unrelated
+// A searcher looks through one sound.
+type searcher struct {
+	feature *feature
+	rows    int
+	mean    float64 // energy of a row
+	fft     *dsp.FFT
+	acc     []complex128
+
+	// The block loaded:
+	start    int // row of the sound
+	part     *stretch
+	energy   []float64
+	spectrum [dsp.SketchBands][]complex128
+}
+
+func newSearcher(sound dsp.Sketch) (*searcher, error) {
+	f, err := newFeature(sound)
+	if err != nil {
+		return nil, err
+	}
+	s := &searcher{feature: f, rows: sound.Rows(), fft: dsp.NewFFT(block), acc: make([]complex128, block/2+1),
+		part: newStretch(block), energy: make([]float64, block+1)}
+	var sum float64
+	for first := 0; first < s.rows; first += block {
+		if err := f.read(s.part, first); err != nil {
+			return nil, err
+		}
+		s.part.energy(s.energy)
+		sum += s.energy[block]
+	}
+	s.mean = sum / float64(max(s.rows, 1))
+	return s, nil
+}
+
+// load makes the block that begins at row start ready.
+func (s *searcher) load(start int) error {
+	s.start = start
+	if err := s.feature.read(s.part, start); err != nil {
+		return err
+	}
+	s.part.energy(s.energy)
+	for b := range s.part {
+		s.spectrum[b] = transform(s.fft, s.part[b], s.spectrum[b])
+	}
+	return nil
+}
+
+// correlate returns how well a piece fits at every row of the block where it
+// lies in it whole, valid until the next call. It is divided by both energies
+// and weighed by the square root of the rows that went in, so that unrelated
 // places have about unit variance.
-func (s *searcher) normalise(r []float64, p *pieceSpectrum, start int) {
-	floor := 0.25 * s.energy[s.rows] / float64(max(s.rows, 1)) * float64(p.rows)
+func (s *searcher) correlate(p *pieceSpectrum) []float64 {
+	cross(s.acc, &p.spectrum, &s.spectrum)
+	r := s.fft.Inverse(s.acc)[:block-piece]
+	floor := 0.25 * s.mean * float64(p.rows)
 	scale := math.Sqrt(float64(p.rows * dsp.SketchBands))
 	for i := range r {
-		lo, hi := max(start+i, 0), min(start+i+p.rows, s.rows)
-		if lo >= hi {
-			r[i] = 0
-			continue
-		}
-		e := math.Max(s.energy[hi]-s.energy[lo], floor)
-		if e == 0 {
+		e := math.Max(s.energy[i+p.rows]-s.energy[i], floor)
+		if s.start+i+p.rows <= 0 || s.start+i >= s.rows || e == 0 {
 			r[i] = 0
 			continue
 		}
 		r[i] *= scale / math.Sqrt(p.energy*e)
 	}
+	return r
 }
 
 // cross sums conj(X)·Y over the bands.
@@ -166,96 +200,4 @@ func cross(acc []complex128, x, y *[dsp.SketchBands][]complex128) {
 			acc[k] += complex(real(xb[k]), -imag(xb[k])) * yb[k]
 		}
 	}
-}
-
-// A field holds how well a clip fits at every offset of a sound: index i is
-// the offset i-rows(clip), in rows.
-type field struct {
-	clip  *Clip
-	sum   []float32 // over the pieces
-	best  []float32 // the greatest of them
-	piece []uint8   // which that is
-	shift []int16   // and how many rows from i it stands
-}
-
-func newField(c *Clip, rows int) *field {
-	n := c.rows + rows
-	return &field{clip: c, sum: make([]float32, n), best: make([]float32, n), piece: make([]uint8, n), shift: make([]int16, n)}
-}
-
-// add enters piece j: r starts margin rows before row start, n rows are for
-// this call.
-func (f *field) add(j int, r []float64, start, n int) {
-	m := f.slack(j)
-	for i := range n {
-		at := start + i - f.clip.pieces[j].first + f.clip.rows
-		if at < 0 || at >= len(f.sum) {
-			continue
-		}
-		best, shift := r[margin+i], 0
-		for k := -m; k <= m; k++ {
-			if v := r[margin+i+k]; v > best {
-				best, shift = v, k
-			}
-		}
-		f.sum[at] += float32(best)
-		if float32(best) > f.best[at] {
-			f.best[at], f.piece[at], f.shift[at] = float32(best), uint8(j), int16(shift)
-		}
-	}
-}
-
-// slack is how many rows the drift of two clocks can move piece j against the
-// middle piece.
-func (f *field) slack(j int) int {
-	mid := f.clip.rows / 2
-	d := f.clip.pieces[j].first + f.clip.pieces[j].rows/2 - mid
-	return min(margin, int(math.Ceil(300e-6*math.Abs(float64(d)))))
-}
-
-// candidates finds the highest places of all pieces together. The field is
-// used up.
-func (f *field) candidates(most int) []Candidate {
-	scale := spreadOf(f.sum)
-	var out []Candidate
-	for len(out) < most {
-		best := 0
-		for i, v := range f.sum {
-			if v > f.sum[best] {
-				best = i
-			}
-		}
-		if len(f.sum) == 0 || f.sum[best] <= 0 {
-			break
-		}
-		out = append(out, f.candidate(best, float64(f.sum[best])/scale))
-		for i := max(0, best-apart); i < min(len(f.sum), best+apart); i++ {
-			f.sum[i] = 0
-		}
-	}
-	return out
-}
-
-// spreadOf is the deviation of the places where nothing matches, from the
-// median magnitude.
-func spreadOf(v []float32) float64 {
-	mag := make([]float64, 0, len(v)/3+1)
-	for i := 0; i < len(v); i += 3 {
-		if v[i] != 0 {
-			mag = append(mag, math.Abs(float64(v[i])))
-		}
-	}
-	if len(mag) == 0 {
-		return 1
-	}
-	sort.Float64s(mag)
-	return math.Max(mag[len(mag)/2]/0.6745, 1e-9)
-}
-
-// candidate names a place by the piece that stands out most there.
-func (f *field) candidate(at int, score float64) Candidate {
-	p := f.clip.pieces[f.piece[at]]
-	mid := (float64(p.first) + float64(p.rows)/2) / dsp.SketchRate
-	offset := float64(at+int(f.shift[at])-f.clip.rows) / dsp.SketchRate
-	return Candidate{At: mid, Sound: mid + offset, Score: score}
 }

@@ -3,6 +3,7 @@ package match
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 
 	"earshot/internal/dsp"
@@ -27,10 +28,28 @@ func syllables(rng *rand.Rand, seconds float64) []float32 {
 	return x
 }
 
-func sketch(x []float32) dsp.Sketch {
+func sketch(x []float32) dsp.SketchBytes {
 	s := dsp.NewSketcher()
 	s.Write(x)
 	return s.Close()
+}
+
+func newClip(t *testing.T, s dsp.Sketch) *Clip {
+	t.Helper()
+	c, err := NewClip(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func search(t *testing.T, clips []*Clip, sound dsp.Sketch, most int) [][]Candidate {
+	t.Helper()
+	got, err := Search(clips, sound, most)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
 }
 
 // heard is x between two times with a room's tail and noise.
@@ -66,8 +85,8 @@ func TestSearchFindsThePlace(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(3, uint64(tt.to)))
 			x := syllables(rng, tt.length)
-			clip := NewClip(sketch(heard(rng, x, tt.from, tt.to, tt.noise)))
-			got := Search([]*Clip{clip}, sketch(x), 3)[0]
+			clip := newClip(t, sketch(heard(rng, x, tt.from, tt.to, tt.noise)))
+			got := search(t, []*Clip{clip}, sketch(x), 3)[0]
 			if len(got) == 0 {
 				t.Fatal("no candidate")
 			}
@@ -91,8 +110,8 @@ func TestSearchPastTheEnds(t *testing.T) {
 	x := syllables(rng, 100)
 	sound := sketch(x[20*dsp.ProxyRate : 70*dsp.ProxyRate])
 	for _, from := range []float64{5, 50} {
-		clip := NewClip(sketch(heard(rng, x, from, from+40, 0.01)))
-		got := Search([]*Clip{clip}, sound, 1)[0]
+		clip := newClip(t, sketch(heard(rng, x, from, from+40, 0.01)))
+		got := search(t, []*Clip{clip}, sound, 1)[0]
 		if len(got) != 1 || math.Abs(got[0].Sound-got[0].At-(from-20)) > 0.04 {
 			t.Errorf("clip from %.0f s: %+v, want an offset of %.0f s", from, got, from-20)
 		}
@@ -106,30 +125,53 @@ func TestSearchInBatches(t *testing.T) {
 	sound := sketch(x)
 	var clips []*Clip
 	for i := range 40 {
-		clips = append(clips, NewClip(sketch(heard(rng, x, float64(4*i), float64(4*i+12), 0.01))))
+		clips = append(clips, newClip(t, sketch(heard(rng, x, float64(4*i), float64(4*i+12), 0.01))))
 	}
-	all := Search(clips, sound, 2)
+	all := search(t, clips, sound, 2)
 	for _, i := range []int{0, 31, 32, 39} {
-		if one := Search(clips[i:i+1], sound, 2)[0]; one[0] != all[i][0] {
+		if one := search(t, clips[i:i+1], sound, 2)[0]; one[0] != all[i][0] {
 			t.Errorf("clip %d: %+v alone, %+v among many", i, one[0], all[i][0])
 		}
 	}
 }
 
 func TestSearchOfNothing(t *testing.T) {
-	silent := make(dsp.Sketch, 500*dsp.SketchBands)
+	silent := make(dsp.SketchBytes, 500*dsp.SketchBands)
 	rng := rand.New(rand.NewPCG(7, 7))
 	talk := sketch(syllables(rng, 20))
-	for name, pair := range map[string][2]dsp.Sketch{
+	for name, pair := range map[string][2]dsp.SketchBytes{
 		"silent clip":  {silent, talk},
 		"silent sound": {talk, silent},
 		"empty clip":   {nil, talk},
 		"empty sound":  {talk, nil},
 	} {
-		for _, c := range Search([]*Clip{NewClip(pair[0])}, pair[1], 3)[0] {
+		for _, c := range search(t, []*Clip{newClip(t, pair[0])}, pair[1], 3)[0] {
 			if c.Score > 3 || math.IsNaN(c.Score) {
 				t.Errorf("%s: candidate %+v", name, c)
 			}
 		}
+	}
+}
+
+// Ten hours are searched with what memory ten minutes take, but for how many
+// places the spread is told from, which are 100,000 at most.
+func TestSearchMemoryDoesNotGrow(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	clip := newClip(t, sketch(syllables(rng, 30)))
+	used := func(hours float64) uint64 {
+		sound := make(dsp.SketchBytes, int(hours*3600*dsp.SketchRate)*dsp.SketchBands)
+		for i := range sound {
+			sound[i] = byte(100 + 20*rng.Float64())
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		search(t, []*Clip{clip}, sound, 3)
+		runtime.ReadMemStats(&after)
+		return after.TotalAlloc - before.TotalAlloc
+	}
+	short, long := used(1.0/6), used(10)
+	t.Logf("allocated in all: %.1f MB for ten minutes, %.1f for ten hours", float64(short)/1e6, float64(long)/1e6)
+	if long > short+6<<20 {
+		t.Errorf("ten hours allocate %.1f MB, ten minutes %.1f", float64(long)/1e6, float64(short)/1e6)
 	}
 }

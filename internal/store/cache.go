@@ -27,7 +27,7 @@ import (
 
 // layout is part of every path; a change of any format kept here changes it,
 // and what older versions left is cleared by Trim.
-const layout = "2"
+const layout = "3"
 
 // DefaultLimit bounds a Cache's size in bytes.
 const DefaultLimit = 6 << 30
@@ -38,7 +38,7 @@ const DefaultLimit = 6 << 30
 type Cache struct {
 	dir    string
 	limit  int64
-	proven sync.Map // proxies whose checksum was found right: stamp by path
+	proven sync.Map // streams whose checksum was found right: stamp by path
 }
 
 // DefaultDir is the folder a Cache lives in unless the person says otherwise.
@@ -83,7 +83,7 @@ func (c *Cache) Save(id Identity, name string, v any) error {
 	return c.SaveBytes(id, name, b)
 }
 
-// sumBytes is the length of the checksum before a content, little-endian.
+// sumBytes is the length of a checksum, little-endian.
 const sumBytes = 4
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)

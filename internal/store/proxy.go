@@ -1,17 +1,11 @@
 package store
 
 import (
-	"bufio"
 	"encoding/binary"
-	"errors"
-	"hash"
 	"io"
 	"math"
 	"os"
 	"slices"
-	"time"
-
-	"earshot/internal/fault"
 )
 
 // A proxy file holds a recording's sound for measuring: mono samples in blocks
@@ -26,21 +20,20 @@ const (
 
 // A ProxyWriter writes a proxy file. Close or Discard must be called.
 type ProxyWriter struct {
-	aside *aside
-	sum   hash.Hash32
-	hold  []float32
-	out   []byte
-	n     int
-	err   error
+	stream *stream
+	hold   []float32
+	out    []byte
+	n      int
+	err    error
 }
 
 // CreateProxy begins a proxy under id and name.
 func (c *Cache) CreateProxy(id Identity, name string) (*ProxyWriter, error) {
-	a, err := c.create(id, name)
+	s, err := c.createStream(id, name)
 	if err != nil {
 		return nil, err
 	}
-	return &ProxyWriter{aside: a, sum: newSum(id, name), hold: make([]float32, 0, proxyBlock)}, nil
+	return &ProxyWriter{stream: s, hold: make([]float32, 0, proxyBlock)}, nil
 }
 
 // Write takes the next samples.
@@ -100,13 +93,8 @@ func (w *ProxyWriter) block() {
 }
 
 func (w *ProxyWriter) flush() {
-	w.sum.Write(w.out)
-	w.put()
-}
-
-func (w *ProxyWriter) put() {
-	if _, err := w.aside.tmp.Write(w.out); err != nil {
-		w.err = w.aside.cache.unwritable(err)
+	if w.err == nil {
+		w.err = w.stream.write(w.out)
 	}
 	w.out = w.out[:0]
 }
@@ -117,17 +105,15 @@ func (w *ProxyWriter) Close() (int, error) {
 		w.block()
 	}
 	w.flush()
-	w.out = binary.LittleEndian.AppendUint32(w.out, w.sum.Sum32())
-	w.put()
 	if w.err != nil {
-		w.aside.discard()
+		w.Discard()
 		return 0, w.err
 	}
-	return w.n, w.aside.keep()
+	return w.n, w.stream.close()
 }
 
 // Discard drops what was written.
-func (w *ProxyWriter) Discard() { w.aside.discard() }
+func (w *ProxyWriter) Discard() { w.stream.discard() }
 
 // A Proxy reads a proxy file at random. It is safe for concurrent use.
 type Proxy struct {
@@ -135,51 +121,14 @@ type Proxy struct {
 	n int
 }
 
-// ErrDamaged is in the chain of OpenProxy's errors when the proxy is gone or
-// is no longer what was written: it can be made anew.
-var ErrDamaged = errors.New("what is kept of it is damaged")
-
 // OpenProxy opens the proxy of n samples under id and name. The first time, it
 // is read through to see that it is undamaged.
 func (c *Cache) OpenProxy(id Identity, name string, n int) (*Proxy, error) {
-	path := c.path(id, name)
-	damaged := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
-		Hint: "run again with --fresh, or set EARSHOT_CACHE to a folder on another disk"}
-	f, err := os.Open(path)
+	f, err := c.openProven(id, name, proxySize(n))
 	if err != nil {
-		return nil, damaged
-	}
-	info, err := f.Stat()
-	if err != nil || info.Size() != proxySize(n) {
-		f.Close()
-		return nil, damaged
-	}
-	now := stamp{info.Size(), info.ModTime()}
-	if before, ok := c.proven.Load(path); !ok || before != now {
-		if !proxySound(f, newSum(id, name), info.Size()) {
-			f.Close()
-			return nil, damaged
-		}
-		c.proven.Store(path, now)
+		return nil, err
 	}
 	return &Proxy{f, n}, nil
-}
-
-// A stamp tells one writing of a file from another.
-type stamp struct {
-	size    int64
-	changed time.Time
-}
-
-// proxySound reads a proxy file to its end and compares the checksum.
-func proxySound(f *os.File, sum hash.Hash32, size int64) bool {
-	r := bufio.NewReaderSize(io.NewSectionReader(f, 0, size), 1<<18)
-	if _, err := io.CopyN(sum, r, size-sumBytes); err != nil {
-		return false
-	}
-	var want [sumBytes]byte
-	_, err := io.ReadFull(r, want[:])
-	return err == nil && binary.LittleEndian.Uint32(want[:]) == sum.Sum32()
 }
 
 // proxySize is the size in bytes of a proxy file of n samples.
@@ -188,8 +137,7 @@ func proxySize(n int) int64 { return int64((n+proxyBlock-1)/proxyBlock)*proxyByt
 // HasProxy tells whether a proxy of n samples stands under id and name, going
 // by its size.
 func (c *Cache) HasProxy(id Identity, name string, n int) bool {
-	info, err := os.Stat(c.path(id, name))
-	return err == nil && n >= 0 && info.Size() == proxySize(n)
+	return n >= 0 && c.has(id, name, proxySize(n))
 }
 
 // Len returns the number of samples.

@@ -1,0 +1,104 @@
+package store
+
+import (
+	"bufio"
+	"encoding/binary"
+	"errors"
+	"hash"
+	"io"
+	"os"
+	"time"
+
+	"earshot/internal/fault"
+)
+
+// A stream is a file of the cache that grows while a recording is read, and is
+// read in parts later. A checksum of four bytes ends it. close or discard must
+// be called.
+type stream struct {
+	aside *aside
+	sum   hash.Hash32
+}
+
+func (c *Cache) createStream(id Identity, name string) (*stream, error) {
+	a, err := c.create(id, name)
+	if err != nil {
+		return nil, err
+	}
+	return &stream{a, newSum(id, name)}, nil
+}
+
+func (s *stream) write(b []byte) error {
+	s.sum.Write(b)
+	return s.put(b)
+}
+
+func (s *stream) put(b []byte) error {
+	if _, err := s.aside.tmp.Write(b); err != nil {
+		return s.aside.cache.unwritable(err)
+	}
+	return nil
+}
+
+func (s *stream) close() error {
+	if err := s.put(binary.LittleEndian.AppendUint32(nil, s.sum.Sum32())); err != nil {
+		s.discard()
+		return err
+	}
+	return s.aside.keep()
+}
+
+func (s *stream) discard() { s.aside.discard() }
+
+// ErrDamaged is in the chain of an error when what is kept of a recording is
+// gone or is no longer what was written: it can be made anew.
+var ErrDamaged = errors.New("what is kept of it is damaged")
+
+// openProven opens the stream of size bytes, checksum included, under id and
+// name. The first time, it is read through to see that it is undamaged.
+func (c *Cache) openProven(id Identity, name string, size int64) (*os.File, error) {
+	path := c.path(id, name)
+	damaged := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
+		Hint: "run again with --fresh, or set EARSHOT_CACHE to a folder on another disk"}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, damaged
+	}
+	info, err := f.Stat()
+	if err != nil || info.Size() != size {
+		f.Close()
+		return nil, damaged
+	}
+	now := stamp{info.Size(), info.ModTime()}
+	if before, ok := c.proven.Load(path); !ok || before != now {
+		if !sumsUp(f, newSum(id, name), info.Size()) {
+			f.Close()
+			return nil, damaged
+		}
+		c.proven.Store(path, now)
+	}
+	return f, nil
+}
+
+// A stamp tells one writing of a file from another.
+type stamp struct {
+	size    int64
+	changed time.Time
+}
+
+// sumsUp reads a stream to its end and compares the checksum.
+func sumsUp(f *os.File, sum hash.Hash32, size int64) bool {
+	r := bufio.NewReaderSize(io.NewSectionReader(f, 0, size), 1<<18)
+	if _, err := io.CopyN(sum, r, size-sumBytes); err != nil {
+		return false
+	}
+	var want [sumBytes]byte
+	_, err := io.ReadFull(r, want[:])
+	return err == nil && binary.LittleEndian.Uint32(want[:]) == sum.Sum32()
+}
+
+// has tells whether a stream of so many bytes stands under id and name.
+func (c *Cache) has(id Identity, name string, size int64) bool {
+	info, err := os.Stat(c.path(id, name))
+	return err == nil && info.Size() == size
+}
