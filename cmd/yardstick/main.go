@@ -6,7 +6,7 @@
 //	go run ./cmd/yardstick -seeds 101-130 -sound m4a
 //
 // With -merge all shoots are paired as one heap, so that every clip meets the
-// sounds of all other shoots: same voices, same rooms, nothing in common.
+// sounds of all other shoots: the same voices and rooms, other words.
 package main
 
 import (
@@ -56,6 +56,7 @@ func run(ctx context.Context) error {
 	flag.Float64Var(&s.opt.SNR[0], "snr-from", 0, "least signal-to-noise ratio at the camera, dB")
 	flag.Float64Var(&s.opt.SNR[1], "snr-to", 25, "greatest, dB")
 	flag.BoolVar(&s.opt.Boxes, "boxes", false, "simulated rooms only")
+	flag.BoolVar(&s.opt.Measured, "measured", false, "measured rooms only")
 	flag.IntVar(&s.opt.MaxTakes, "takes", 8, "most takes of a shoot")
 	flag.Float64Var(&s.opt.MaxTake, "longest", 480, "longest take, seconds")
 	flag.BoolVar(&s.merge, "merge", false, "pair all shoots as one heap")
@@ -136,25 +137,28 @@ func (s *setup) shoot(ctx context.Context, a *app.App, dir string, seed uint64) 
 		sc.Sounds[i].Rate = s.rate
 	}
 	if s.merge {
-		s.another(sc, seed)
+		another(sc, seed)
 	}
 	written, err := scene.Write(ctx, a.Engine, dir, sc, nil)
 	return day{seed, sc, written}, err
 }
 
-// another makes a shoot's talk a performance of its own. All shoots draw on the
-// same recorded phrases, and a phrase played twice at one speed is one moment
-// to anyone's ears; six parts in a thousand apart it is none.
-func (s *setup) another(sc *scene.Scene, seed uint64) {
-	speed := 0.88 + 0.006*float64((seed-s.first)%40)
+// another makes a shoot's talk words of its own. All shoots draw on the same
+// recorded phrases, and one recording played twice is one moment to anyone's
+// ears, even when its speed is a little off; a phrase whose syllables stand in
+// another order is the same voice saying something else. A retake says the
+// same words still.
+func another(sc *scene.Scene, seed uint64) {
+	said := map[*scene.Excerpt]*scene.Excerpt{}
 	for i := range sc.Talk {
 		u := &sc.Talk[i]
-		if u.Speed == 0 {
-			u.Speed = 1
+		if u.Clap {
+			continue
 		}
-		if !u.Clap {
-			u.Speed *= speed
+		if said[u.Excerpt] == nil {
+			said[u.Excerpt] = scene.Jumbled(u.Excerpt, seed)
 		}
+		u.Excerpt = said[u.Excerpt]
 	}
 }
 

@@ -103,6 +103,7 @@ type Picture struct {
 	Codec         string
 	Width, Height int        // as stored, before rotation
 	Rotation      int        // degrees clockwise to turn for viewing: 0, 90, 180, 270
+	Reordered     bool       // stored in another order than shown
 	Rate          frame.Rate // average; zero value when unknown or meaningless
 	Start         float64    // seconds, first frame shown
 	Duration      float64    // seconds

@@ -17,6 +17,7 @@ type Options struct {
 	Phrases   []*Excerpt             // what can be said; nil reads Phrases
 	Rooms     []*Response            // measured rooms; nil reads Rooms
 	Boxes     bool                   // simulated rooms only: the direct path is exact
+	Measured  bool                   // measured rooms only; where neither is set, half of each
 	SNR       [2]float64             // dB, range for clips; both 0 counts as 0 to 25
 	Quiet     bool                   // no noise anywhere, no automatic level
 	Names     func(int, bool) string // name of recording n (from 1) and whether it is a clip; nil = CARD/C0001.MP4, MIC/0001.WAV
@@ -125,7 +126,7 @@ func (d *director) dress() {
 
 // room picks the way from a talker to the camera.
 func (d *director) room() Path {
-	if len(d.opt.Rooms) > 0 && d.rng.IntN(2) == 0 {
+	if len(d.opt.Rooms) > 0 && (d.opt.Measured || d.rng.IntN(2) == 0) {
 		return Path{Flight: d.between(1, 5) / SpeedOfSound, Room: d.opt.Rooms[d.rng.IntN(len(d.opt.Rooms))]}
 	}
 	box := Shoebox{Size: [3]float64{d.between(3, 8), d.between(3, 6), d.between(2.4, 3.5)},

@@ -34,6 +34,7 @@ type probeStream struct {
 	Tag         string            `json:"codec_tag_string"`
 	Width       int               `json:"width"`
 	Height      int               `json:"height"`
+	Reorder     int               `json:"has_b_frames"`
 	RealRate    string            `json:"r_frame_rate"`
 	MeanRate    string            `json:"avg_frame_rate"`
 	SampleRate  string            `json:"sample_rate"`
@@ -79,7 +80,7 @@ func addStream(info *media.Info, s probeStream) {
 	case s.Type == "video" && !isStill(s) && s.Width > 0 && s.Height > 0 && known(s.Codec):
 		info.Pictures = append(info.Pictures, media.Picture{
 			Stream: s.Index, Codec: s.Codec, Width: s.Width, Height: s.Height,
-			Rotation: rotation(s), Rate: rate(s.RealRate, s.MeanRate), Start: start, Duration: duration,
+			Rotation: rotation(s), Rate: rate(s.RealRate, s.MeanRate), Start: start, Duration: duration, Reordered: s.Reorder > 0,
 		})
 	case s.Type == "audio" && s.Channels > 0 && audible(whole(s.SampleRate)) && known(s.Codec):
 		info.Sounds = append(info.Sounds, media.Sound{

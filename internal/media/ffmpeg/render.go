@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -47,9 +48,9 @@ func renderWords(plan media.Plan) ([]word, []string) {
 	if z := r.info.Zero; z != 0 {
 		ws = append(ws, words("-itsoffset", strconv.FormatFloat(-z, 'f', 6, 64))...)
 	}
-	if r.info.Container == "avi" {
-		// AVI stores no presentation times; without them frames that are shown
-		// in another order than they are coded would be mixed up.
+	if r.info.Container == "avi" && !untimed(r.info) {
+		// AVI stores no presentation times; without them MPEG-4 pictures that
+		// are shown in another order than they are coded would be mixed up.
 		ws = append(ws, words("-fflags", "+genpts")...)
 	}
 	ws = append(ws, input(plan.Clip)...)
@@ -273,7 +274,17 @@ func (e *Engine) Render(ctx context.Context, plan media.Plan, sound io.Reader) e
 		return err
 	}
 	ws, _ := renderWords(plan)
-	return e.write(ctx, op, plan.Clip, plan.Out, job{tool: "ffmpeg", words: ws, stdin: sound})
+	if err := e.write(ctx, op, plan.Clip, plan.Out, job{tool: "ffmpeg", words: ws, stdin: sound}); err != nil {
+		return err
+	}
+	if !untimed(plan.Info) {
+		return nil
+	}
+	err := e.retime(ctx, op, plan.Clip, plan.Out, plan.Info.Pictures[0])
+	if err != nil {
+		os.Remove(plan.Out)
+	}
+	return err
 }
 
 func checkPlan(op string, plan media.Plan) error {

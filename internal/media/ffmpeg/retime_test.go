@@ -1,0 +1,173 @@
+package ffmpeg
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"testing"
+
+	"earshot/internal/media"
+)
+
+// The usual pattern of H.264, stored I P b b, P b b and shown I b b P, b b P;
+// a packet that shows nothing stays behind the one before it.
+func TestTurns(t *testing.T) {
+	for _, tt := range []struct {
+		name          string
+		stored, shown []int64
+		want          []int
+	}{
+		{"as stored", []int64{10, 20, 30}, []int64{10, 20, 30}, []int{0, 1, 2}},
+		{"b pictures", []int64{10, 20, 30, 40, 50, 60, 70}, []int64{10, 30, 40, 20, 60, 70, 50}, []int{0, 3, 1, 2, 6, 4, 5}},
+		{"one shows nothing", []int64{10, 20, 30, 40}, []int64{10, 40, 20}, []int{0, 2, 3, 1}},
+		{"nothing is shown", []int64{10, 20}, nil, []int{0, 1}},
+		{"a picture of no packet", []int64{10, 20}, []int64{99, 10, 20}, []int{0, 1}},
+		{"empty", nil, nil, []int{}},
+	} {
+		if got := turnsOf(tt.stored, tt.shown); !slices.Equal(got, tt.want) {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}
+
+// Pictures of 40 ms stored I P b b get the delays of ISO/IEC 14496-12, 8.6.1.3:
+// decoded at 0 40 80 120, shown at 40 160 80 120 and begun with at 40.
+func TestDelayTable(t *testing.T) {
+	moov := movieOf(t, "vide", 4, 40)
+	got, err := delayed(moov, []int{0, 3, 1, 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	trak := child(got[8:], "trak")
+	want := []uint32{0, 3, 1, 40, 1, 120, 2, 0}
+	table := child(trak, "mdia", "minf", "stbl", "ctts")
+	for i, w := range want {
+		if v := binary.BigEndian.Uint32(table[4*i:]); v != w {
+			t.Errorf("ctts word %d is %d, want %d", i, v, w)
+		}
+	}
+	if len(table) != 4*len(want) {
+		t.Errorf("ctts of %d bytes, want %d", len(table), 4*len(want))
+	}
+	edit := child(trak, "edts", "elst")
+	if at := binary.BigEndian.Uint32(edit[12:]); at != 40 {
+		t.Errorf("shown from %d on, want 40", at)
+	}
+	if n := binary.BigEndian.Uint32(got); int(n) != len(got) {
+		t.Errorf("the box says %d bytes and has %d", n, len(got))
+	}
+}
+
+// movieOf makes a moov box with one track of n pictures of so many units.
+func movieOf(t testing.TB, handler string, n, step uint32) []byte {
+	t.Helper()
+	numbers := func(v ...uint32) (b []byte) {
+		for _, x := range v {
+			b = binary.BigEndian.AppendUint32(b, x)
+		}
+		return b
+	}
+	stbl := newBox("stbl", newBox("stsd", numbers(0, 0)), newBox("stts", numbers(0, 1, n, step)))
+	hdlr := newBox("hdlr", numbers(0, 0), []byte(handler), make([]byte, 13))
+	trak := newBox("trak", newBox("tkhd", numbers(3, 0, 0, 1, 0, n*step, 0)),
+		newBox("mdia", hdlr, newBox("minf", stbl)))
+	return newBox("moov", newBox("mvhd", make([]byte, 100)), trak)
+}
+
+func TestDelayTableRefuses(t *testing.T) {
+	for name, moov := range map[string][]byte{
+		"no pictures": movieOf(t, "soun", 4, 40),
+		"too few":     movieOf(t, "vide", 3, 40),
+		"too many":    movieOf(t, "vide", 5, 40),
+		"empty":       newBox("moov"),
+	} {
+		if _, err := delayed(moov, []int{0, 3, 1, 2}); !errors.Is(err, errMovie) {
+			t.Errorf("%s: %v, want an error of the movie's shape", name, err)
+		}
+	}
+}
+
+func FuzzDelayTable(f *testing.F) {
+	whole := movieOf(f, "vide", 4, 40)
+	f.Add(whole)
+	f.Add(whole[:len(whole)-9])
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if len(b) < 8 {
+			return
+		}
+		turns := []int{0, 3, 1, 2}
+		out, err := delayed(b, turns)
+		if err == nil && !bytes.Contains(out, []byte("ctts")) {
+			t.Error("no table was written")
+		}
+	})
+}
+
+// H.264 with B pictures comes out of an AVI, which does not say when they are
+// shown, with every picture shown in its turn, 40 ms each, from zero on.
+func TestPicturesFromAVIAreShownInTurn(t *testing.T) {
+	for _, choice := range []string{"native", "embedded"} {
+		t.Run(choice, func(t *testing.T) {
+			if _, err := exec.LookPath("ffprobe"); err != nil && choice == "native" && os.Getenv("EARSHOT_REFERENCE") == "" {
+				t.Skip("no ffprobe here")
+			}
+			if choice == "embedded" && testing.Short() {
+				t.Skip("the embedded engine takes its time")
+			}
+			opened, err := Open(Options{Choice: choice, CacheDir: testCache(t)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			e := opened.(*Engine)
+			defer e.Close()
+			clip := filepath.Join("..", "mediatest", "testdata", "reordered.avi")
+			info, err := e.Probe(t.Context(), clip)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !untimed(info) {
+				t.Fatalf("the clip's pictures are not known to be stored in another order: %+v", info.Pictures)
+			}
+			for _, container := range []string{"mov", "mp4"} {
+				out := filepath.Join(t.TempDir(), "out."+container)
+				codec := map[string]string{"mov": "pcm_s24le", "mp4": "aac"}[container]
+				err := e.Render(t.Context(), media.Plan{Clip: clip, Info: info, Out: out, Container: container, Scratch: true,
+					Sound: media.Track{Codec: codec, Rate: 48000, Channels: 1}}, bytes.NewReader(make([]byte, 4*48000)))
+				if err != nil {
+					t.Fatal(err)
+				}
+				shownInTurn(t, e, out)
+			}
+		})
+	}
+}
+
+func shownInTurn(t *testing.T, e *Engine, path string) {
+	t.Helper()
+	var at []float64
+	out := byLine{do: func(line []byte) error {
+		if s, err := strconv.ParseFloat(string(bytes.TrimRight(line, ", ")), 64); err == nil {
+			at = append(at, s)
+		}
+		return nil
+	}}
+	ws := words("-v", "error", "-select_streams", "v", "-show_entries", "frame=pts_time", "-of", "csv=p=0")
+	res, err := e.run(t.Context(), job{tool: "ffprobe", words: append(ws, input(path)...), stdout: out.write}, "")
+	if err != nil || res.code != 0 {
+		t.Fatal(err, res)
+	}
+	if len(at) != 40 {
+		t.Fatalf("%s shows %d pictures, want 40", filepath.Base(path), len(at))
+	}
+	for i, s := range at {
+		if math.Abs(s-0.04*float64(i)) > 1e-4 {
+			t.Errorf("%s: picture %d is shown at %.4f s, want %.4f", filepath.Base(path), i, s, 0.04*float64(i))
+		}
+	}
+}
