@@ -45,10 +45,11 @@ type setup struct {
 	opt         scene.Options
 	verbose     bool
 	merge       bool
+	said        map[string]int // how often each phrase was said in merged shoots
 }
 
 func run(ctx context.Context) error {
-	var s setup
+	s := setup{said: map[string]int{}}
 	seeds := flag.String("seeds", "101-104", "the seeds of the shoots, `first-last`")
 	flag.StringVar(&s.sound, "sound", "wav", "the recorder's format: wav, m4a, mp3, flac or opus")
 	flag.IntVar(&s.rate, "rate", 48000, "the recorder's rate in Hz")
@@ -137,29 +138,48 @@ func (s *setup) shoot(ctx context.Context, a *app.App, dir string, seed uint64) 
 		sc.Sounds[i].Rate = s.rate
 	}
 	if s.merge {
-		another(sc, seed)
+		if err := s.another(sc, seed); err != nil {
+			return day{}, err
+		}
 	}
 	written, err := scene.Write(ctx, a.Engine, dir, sc, nil)
 	return day{seed, sc, written}, err
 }
 
+// When shoots are merged, talk is played at one of slots speeds from slotFrom
+// on, slotStep apart, forwards or backwards.
+const (
+	slots    = 127 // a prime: slotHop goes through all of them
+	slotHop  = 47
+	slotFrom = 0.79
+	slotStep = 0.0033
+)
+
 // another makes a shoot's talk words of its own. All shoots draw on the same
 // recorded phrases, and one recording played twice is one moment to anyone's
-// ears, even when its speed is a little off; a phrase whose syllables stand in
-// another order is the same voice saying something else. A retake says the
-// same words still.
-func another(sc *scene.Scene, seed uint64) {
-	said := map[*scene.Excerpt]*scene.Excerpt{}
+// ears. So a shoot jumbles the syllables of each phrase in its own way, and
+// each time that the phrase is said, in whatever shoot, it is played at a speed
+// of its own or backwards: the same voice saying something else.
+func (s *setup) another(sc *scene.Scene, seed uint64) error {
+	jumbled := map[*scene.Excerpt][2]*scene.Excerpt{}
 	for i := range sc.Talk {
 		u := &sc.Talk[i]
 		if u.Clap {
 			continue
 		}
-		if said[u.Excerpt] == nil {
-			said[u.Excerpt] = scene.Jumbled(u.Excerpt, seed)
+		n := s.said[u.Excerpt.Name]
+		if n == 2*slots {
+			return fmt.Errorf("%q is said more than %d times: merge fewer shoots", u.Excerpt.Name, n)
 		}
-		u.Excerpt = said[u.Excerpt]
+		s.said[u.Excerpt.Name]++
+		if _, ok := jumbled[u.Excerpt]; !ok {
+			j := scene.Jumbled(u.Excerpt, seed)
+			jumbled[u.Excerpt] = [2]*scene.Excerpt{j, scene.Reversed(j)}
+		}
+		u.Speed = slotFrom + slotStep*float64(n/2*slotHop%slots)
+		u.Excerpt = jumbled[u.Excerpt][n%2]
 	}
+	return nil
 }
 
 // pair pairs what lies in dir and holds it against the truth of days.

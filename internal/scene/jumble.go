@@ -1,5 +1,7 @@
 package scene
 
+import "slices"
+
 // The lengths of the pieces that a jumbled excerpt is made of, and of the
 // crossfade between two, seconds: a syllable or two.
 const (
@@ -28,6 +30,13 @@ func Jumbled(e *Excerpt, seed uint64) *Excerpt {
 		out = append(out, p...)
 	}
 	return &Excerpt{Name: e.Name + " jumbled", Rate: e.Rate, Samples: out}
+}
+
+// Reversed returns the excerpt played backwards.
+func Reversed(e *Excerpt) *Excerpt {
+	out := slices.Clone(e.Samples)
+	slices.Reverse(out)
+	return &Excerpt{Name: e.Name + " reversed", Rate: e.Rate, Samples: out}
 }
 
 // syllables cuts an excerpt where it is quietest.

@@ -24,7 +24,7 @@ var needs = []struct {
 	{"-muxers", []string{"mov", "mp4", "f32le", "data"}},
 	{"-decoders", []string{"aac", "mp3float", "mp2float", "ac3", "flac", "alac", "opus", "vorbis", "pcm_s16le", "pcm_s24le", "amrnb"}},
 	{"-encoders", []string{"aac", "pcm_s16le", "pcm_s24le", "pcm_f32le"}},
-	{"-filters", []string{"aresample", "pan", "atrim"}},
+	{"-filters", []string{"aresample", "asetnsamples", "pan", "atrim"}},
 	{"-bsfs", []string{"h264_mp4toannexb", "hevc_mp4toannexb"}},
 }
 

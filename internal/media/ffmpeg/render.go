@@ -96,6 +96,9 @@ func (r *renderer) goodSound() {
 	r.add("-c:a:0", s.Codec, "-disposition:a:0", "default")
 	if s.Codec == "aac" {
 		r.add("-b:a:0", strconv.Itoa(bitrate(s.Bitrate, s.Channels)))
+	} else {
+		// The engine keeps a line of its index for every packet until the end.
+		r.add("-filter:a:0", fmt.Sprintf("asetnsamples=n=%d:p=0", s.Rate/5))
 	}
 	name := s.Title
 	if name == "" {
