@@ -32,36 +32,49 @@ func (b *bench) memory(ctx context.Context) error {
 		return err
 	}
 	for _, e := range b.engines {
-		if err := b.peaks(ctx, e, "pair", []string{short.clip, long.sound}, []string{short.clip, longest.sound}); err != nil {
-			return err
-		}
-		if err := b.peaks(ctx, e, "marry", []string{long.clip, long.sound}, []string{longer.clip, longer.sound}); err != nil {
-			return err
+		for _, c := range []struct {
+			command, what string
+			short, long   []string
+			most          float64
+		}{
+			{"pair", "WAV", []string{short.clip, long.wav}, []string{short.clip, longest.wav}, mostGrowth},
+			// The engine keeps in memory a line for each packet of a movie, read or
+			// written: some 10 MB an hour.
+			{"pair", "M4A", []string{short.clip, long.sound}, []string{short.clip, longest.sound}, 0},
+			{"marry", "M4A", []string{long.clip, long.sound}, []string{longer.clip, longer.sound}, 0},
+		} {
+			if err := b.peaks(ctx, e, c.command, c.what, c.short, c.long, c.most); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
 
-// A couple is a clip and a sound that heard the same.
-type couple struct{ clip, sound string }
+// A couple is a clip and a sound that heard the same, the sound in two forms.
+type couple struct{ clip, sound, wav string }
 
 // lengths returns the plain clip and, as made from it over and over, a clip
 // and a sound of the given length.
 func (b *bench) lengths(ctx context.Context, length time.Duration) (plain, long couple, err error) {
 	plain.clip = b.made.plain
 	base := filepath.Join(b.dir, "length", length.String())
-	long = couple{base + "-clip.mp4", base + "-sound.m4a"}
+	long = couple{base + "-clip.mp4", base + "-sound.m4a", base + "-sound.wav"}
 	err = once(long.clip, func() error {
 		return tool(ctx, "-stream_loop", "-1", "-i", plain.clip, "-t", fmt.Sprint(length.Seconds()), "-c", "copy", long.clip)
 	})
 	if err == nil {
 		err = once(long.sound, func() error { return tool(ctx, "-i", long.clip, "-vn", "-c", "copy", long.sound) })
 	}
+	if err == nil {
+		err = once(long.wav, func() error { return tool(ctx, "-i", long.clip, "-vn", "-ac", "1", "-ar", "16000", long.wav) })
+	}
 	return plain, long, err
 }
 
-// peaks compares a command's memory for short and long material.
-func (b *bench) peaks(ctx context.Context, engine, command string, short, long []string) error {
+// peaks compares a command's memory for short and long material. most is how
+// much it may grow, 0 asks for nothing.
+func (b *bench) peaks(ctx context.Context, engine, command, form string, short, long []string, most float64) error {
 	var least peak
 	for i, files := range [][]string{short, long} {
 		if err := b.forget(engine); err != nil {
@@ -78,7 +91,7 @@ func (b *bench) peaks(ctx context.Context, engine, command string, short, long [
 		if err != nil {
 			return fmt.Errorf("%s: %w", command, err)
 		}
-		what := command + [2]string{", short", ", long"}[i]
+		what := command + " " + form + [2]string{", short", ", long"}[i]
 		b.sheet.figure(engine, what+", peak of what is in use", p.pss, mostMemory, "MB")
 		b.sheet.figure(engine, what+", sum of each process's own peak", p.hwm, mostMemory, "MB")
 		if i == 0 {
@@ -86,7 +99,7 @@ func (b *bench) peaks(ctx context.Context, engine, command string, short, long [
 			continue
 		}
 		grown := p.pss / least.pss
-		b.sheet.line(engine, command+", long / short", fmt.Sprintf("%7.2f", grown), grown, mostGrowth, "")
+		b.sheet.line(engine, command+" "+form+", long / short", fmt.Sprintf("%7.2f", grown), grown, most, "")
 	}
 	return nil
 }

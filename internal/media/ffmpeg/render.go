@@ -55,7 +55,9 @@ func renderWords(plan media.Plan) ([]word, []string) {
 	}
 	ws = append(ws, input(plan.Clip)...)
 	s := plan.Sound
-	ws = append(ws, words("-f", "f32le", "-ar", strconv.Itoa(s.Rate), "-ac", strconv.Itoa(s.Channels), "-i", "pipe:0")...)
+	// With the usual eight packets under way the engine waits for the clip and the
+	// sound by turns, a hundredth of a second each time.
+	ws = append(ws, words("-thread_queue_size", "64", "-f", "f32le", "-ar", strconv.Itoa(s.Rate), "-ac", strconv.Itoa(s.Channels), "-i", "pipe:0")...)
 	r.add("-c", "copy", "-copyinkf", "-copypriorss", "1", "-map_metadata", "0", "-map_chapters", "0")
 	r.pictures()
 	r.goodSound()
