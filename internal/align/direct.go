@@ -21,7 +21,8 @@ import (
 // into its burst.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
-// deviation that the burst's own length leaves in it, seconds.
+// deviation that the burst's own length leaves in it, seconds: half of it, since
+// where in a burst a sound stands is for everyone to say.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		room    = 0.020   // seconds: a path 7 m longer
@@ -59,7 +60,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	if parts == 0 || parts == 1 && math.Abs(lead) < same {
 		return 0, 0 // the stack's own top is the better estimate of one arrival
 	}
-	return lead, (first - last) / math.Sqrt(12) // anywhere in the burst, evenly
+	return lead, (first - last) / 2 // anywhere in the burst, and its ends are as good
 }
 
 // arrivals takes a flattened stack between two lags apart into single arrivals,
