@@ -141,7 +141,7 @@ func (b *bench) marry(ctx context.Context) error {
 		}
 		c := r.costs
 		b.sheet.ratio(e, "pairing known / copying + encoding AAC, one clip after another", c["known"], c["one"], mostMarry)
-		b.sheet.ratio(e, fmt.Sprintf("pairing known / copying + encoding AAC, %d clips at once", cores), c["known"], c["cores"], mostMarry)
+		b.sheet.ratio(e, fmt.Sprintf("pairing known / copying + encoding AAC, %d clips at once", cores), c["known"], c["cores"], 0)
 		b.sheet.ratio(e, "with pairing / copying + encoding AAC, one clip after another", c["whole"], c["one"], 0)
 	}
 	return nil

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/gob"
-	"errors"
 	"math"
 	"runtime"
 	"sync"
@@ -311,34 +310,6 @@ func sane(f *align.Found) bool {
 		}
 	}
 	return f.DriftSigma >= 0 && !math.IsInf(f.Halves, 0)
-}
-
-// openProxy opens a track's proxy.
-func (a *App) openProxy(ctx context.Context, r *recording, i int) (*store.Proxy, error) {
-	return anew(ctx, a, r, i, func(t track) (*store.Proxy, error) {
-		return a.Cache.OpenProxy(r.id, proxyName(i), t.Samples)
-	})
-}
-
-// openSketch opens a track's sketch.
-func (a *App) openSketch(ctx context.Context, r *recording, i int) (*store.Rows, error) {
-	return anew(ctx, a, r, i, func(t track) (*store.Rows, error) {
-		return a.Cache.OpenRows(r.id, sketchName(i), t.Rows, dsp.SketchBands)
-	})
-}
-
-// anew opens what is kept of track i. What was damaged since it was made, or
-// is gone, is made anew.
-func anew[T any](ctx context.Context, a *App, r *recording, i int, open func(track) (T, error)) (T, error) {
-	kept, err := open(r.tracks[i])
-	if !errors.Is(err, store.ErrDamaged) {
-		return kept, err
-	}
-	t, err := (&reader{app: a, tell: newTeller(nil)}).decode(ctx, r, i)
-	if err != nil {
-		return kept, err
-	}
-	return open(t)
 }
 
 // claps returns the sharp sounds that both recordings hold at the same moment

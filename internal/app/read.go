@@ -46,9 +46,6 @@ type reading struct {
 
 const readingName = "reading.json"
 
-func sketchName(i int) string { return "sketch-" + strconv.Itoa(i) }
-func proxyName(i int) string  { return "proxy-" + strconv.Itoa(i) }
-
 // A reader reads recordings, several at once.
 type reader struct {
 	app   *App
@@ -202,49 +199,6 @@ func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t trac
 	defer sketch.Close()
 	t.Talk, err = dsp.ActivityOf(sketch, scratchSpan)
 	return t, err
-}
-
-// A keeper writes what is kept of a sound while it is read.
-type keeper struct {
-	proxy    *store.ProxyWriter
-	sketcher *dsp.Sketcher
-	sketch   *store.RowsWriter
-}
-
-func (r *reader) keep(id store.Identity, stream int) (k *keeper, err error) {
-	k = &keeper{sketcher: dsp.NewSketcher()}
-	if k.proxy, err = r.app.Cache.CreateProxy(id, proxyName(stream)); err != nil {
-		return nil, err
-	}
-	if k.sketch, err = r.app.Cache.CreateRows(id, sketchName(stream)); err != nil {
-		k.proxy.Discard()
-		return nil, err
-	}
-	return k, nil
-}
-
-func (k *keeper) write(block []float32) error {
-	k.sketcher.Write(block)
-	return errors.Join(k.sketch.Write(k.sketcher.Take()), k.proxy.Write(block))
-}
-
-// close returns how many samples and rows there are.
-func (k *keeper) close() (samples, rows int, err error) {
-	if err := k.sketch.Write(k.sketcher.Close()); err != nil {
-		k.discard()
-		return 0, 0, err
-	}
-	if samples, err = k.proxy.Close(); err != nil {
-		k.sketch.Discard()
-		return 0, 0, err
-	}
-	n, err := k.sketch.Close()
-	return samples, int(n / dsp.SketchBands), err
-}
-
-func (k *keeper) discard() {
-	k.proxy.Discard()
-	k.sketch.Discard()
 }
 
 // finite puts silence in the place of samples that are infinite or no number,

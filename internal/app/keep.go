@@ -1,0 +1,84 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"strconv"
+
+	"earshot/internal/dsp"
+	"earshot/internal/store"
+)
+
+func sketchName(i int) string { return "sketch-" + strconv.Itoa(i) }
+func proxyName(i int) string  { return "proxy-" + strconv.Itoa(i) }
+
+// A keeper writes what is kept of a sound while it is read.
+type keeper struct {
+	proxy    *store.ProxyWriter
+	sketcher *dsp.Sketcher
+	sketch   *store.RowsWriter
+}
+
+func (r *reader) keep(id store.Identity, stream int) (k *keeper, err error) {
+	k = &keeper{sketcher: dsp.NewSketcher()}
+	if k.proxy, err = r.app.Cache.CreateProxy(id, proxyName(stream)); err != nil {
+		return nil, err
+	}
+	if k.sketch, err = r.app.Cache.CreateRows(id, sketchName(stream)); err != nil {
+		k.proxy.Discard()
+		return nil, err
+	}
+	return k, nil
+}
+
+func (k *keeper) write(block []float32) error {
+	k.sketcher.Write(block)
+	return errors.Join(k.sketch.Write(k.sketcher.Take()), k.proxy.Write(block))
+}
+
+// close returns how many samples and rows there are.
+func (k *keeper) close() (samples, rows int, err error) {
+	if err := k.sketch.Write(k.sketcher.Close()); err != nil {
+		k.discard()
+		return 0, 0, err
+	}
+	if samples, err = k.proxy.Close(); err != nil {
+		k.sketch.Discard()
+		return 0, 0, err
+	}
+	n, err := k.sketch.Close()
+	return samples, int(n / dsp.SketchBands), err
+}
+
+func (k *keeper) discard() {
+	k.proxy.Discard()
+	k.sketch.Discard()
+}
+
+// openProxy opens a track's proxy.
+func (a *App) openProxy(ctx context.Context, r *recording, i int) (*store.Proxy, error) {
+	return anew(ctx, a, r, i, func(t track) (*store.Proxy, error) {
+		return a.Cache.OpenProxy(r.id, proxyName(i), t.Samples)
+	})
+}
+
+// openSketch opens a track's sketch.
+func (a *App) openSketch(ctx context.Context, r *recording, i int) (*store.Rows, error) {
+	return anew(ctx, a, r, i, func(t track) (*store.Rows, error) {
+		return a.Cache.OpenRows(r.id, sketchName(i), t.Rows, dsp.SketchBands)
+	})
+}
+
+// anew opens what is kept of track i. What was damaged since it was made, or
+// is gone, is made anew.
+func anew[T any](ctx context.Context, a *App, r *recording, i int, open func(track) (T, error)) (T, error) {
+	kept, err := open(r.tracks[i])
+	if !errors.Is(err, store.ErrDamaged) {
+		return kept, err
+	}
+	t, err := (&reader{app: a, tell: newTeller(nil)}).decode(ctx, r, i)
+	if err != nil {
+		return kept, err
+	}
+	return open(t)
+}
