@@ -48,9 +48,9 @@ func renderWords(plan media.Plan) ([]word, []string) {
 	if z := r.info.Zero; z != 0 {
 		ws = append(ws, words("-itsoffset", strconv.FormatFloat(-z, 'f', 6, 64))...)
 	}
-	if r.info.Container == "avi" && !untimed(r.info) {
-		// AVI stores no presentation times; without them MPEG-4 pictures that
-		// are shown in another order than they are coded would be mixed up.
+	if !untimed(r.info) {
+		// Programme streams time only some of their pictures; the others follow
+		// from the order of decoding.
 		ws = append(ws, words("-fflags", "+genpts")...)
 	}
 	ws = append(ws, input(plan.Clip)...)

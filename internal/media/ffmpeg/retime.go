@@ -13,18 +13,14 @@ import (
 )
 
 // AVI says for no picture when it is shown: they are shown one after the
-// other, but stand in the order in which they are decoded, and H.264 and HEVC
-// may need others before their turn (B pictures). A movie says both. So the
+// other, a tick each, but stand in the order in which they are decoded, and
+// some need others before their turn (B pictures). A movie says both. So the
 // order is asked from a decoder, and the movie's table of delays (ctts, ISO/IEC
 // 14496-12, 8.6.1.3) is written from it; the packets stay as they are.
 
 // untimed reports whether a clip's pictures must be timed by retime.
 func untimed(info media.Info) bool {
-	if info.Container != "avi" || len(info.Pictures) == 0 {
-		return false
-	}
-	p := info.Pictures[0]
-	return p.Reordered && (p.Codec == "h264" || p.Codec == "hevc")
+	return info.Container == "avi" && len(info.Pictures) > 0 && info.Pictures[0].Reordered
 }
 
 // retime writes into the movie at out when each picture of clip is shown.

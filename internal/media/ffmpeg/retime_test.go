@@ -34,9 +34,10 @@ func TestTurns(t *testing.T) {
 	}
 }
 
-// H.264 with B pictures comes out of an AVI, which does not say when they are
-// shown, with every picture shown in its turn, 40 ms each, from zero on.
-func TestPicturesFromAVIAreShownInTurn(t *testing.T) {
+// Pictures stored in another order than shown come out in their turn, a tick of
+// 40 ms each, from zero on: out of AVI, which does not say when they are shown,
+// and out of MPEG-2 programme streams, which say it of some.
+func TestPicturesAreShownInTurn(t *testing.T) {
 	for _, choice := range []string{"native", "embedded"} {
 		t.Run(choice, func(t *testing.T) {
 			if _, err := exec.LookPath("ffprobe"); err != nil && choice == "native" && os.Getenv("EARSHOT_REFERENCE") == "" {
@@ -45,37 +46,48 @@ func TestPicturesFromAVIAreShownInTurn(t *testing.T) {
 			if choice == "embedded" && testing.Short() {
 				t.Skip("the embedded engine takes its time")
 			}
-			opened, err := Open(Options{Choice: choice, CacheDir: testCache(t)})
+			e, err := Open(Options{Choice: choice, CacheDir: testCache(t)})
 			if err != nil {
 				t.Fatal(err)
 			}
-			e := opened.(*Engine)
 			defer e.Close()
-			clip := filepath.Join("..", "mediatest", "testdata", "reordered.avi")
-			info, err := e.Probe(t.Context(), clip)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if !untimed(info) {
-				t.Fatalf("the clip's pictures are not known to be stored in another order: %+v", info.Pictures)
-			}
-			for _, container := range []string{"mov", "mp4"} {
-				out := filepath.Join(t.TempDir(), "out."+container)
-				codec := map[string]string{"mov": "pcm_s24le", "mp4": "aac"}[container]
-				err := e.Render(t.Context(), media.Plan{Clip: clip, Info: info, Out: out, Container: container, Scratch: true,
-					Sound: media.Track{Codec: codec, Rate: 48000, Channels: 1}}, bytes.NewReader(make([]byte, 4*48000)))
-				if err != nil {
-					t.Fatal(err)
-				}
-				shownInTurn(t, e, out)
+			for _, tt := range []struct{ clip, container, codec string }{
+				{"reordered.avi", "mov", "pcm_s24le"},
+				{"reordered.avi", "mp4", "aac"},
+				{"reordered-mpeg4.avi", "mov", "pcm_s24le"},
+				{"reordered.mpg", "mov", "pcm_s24le"},
+			} {
+				t.Run(tt.clip+" to "+tt.container, func(t *testing.T) {
+					clip := filepath.Join("..", "mediatest", "testdata", tt.clip)
+					info, err := e.Probe(t.Context(), clip)
+					if err != nil {
+						t.Fatal(err)
+					}
+					out := filepath.Join(t.TempDir(), "out."+tt.container)
+					err = e.Render(t.Context(), media.Plan{Clip: clip, Info: info, Out: out, Container: tt.container, Scratch: true,
+						Sound: media.Track{Codec: tt.codec, Rate: 48000, Channels: 1}}, bytes.NewReader(make([]byte, 4*48000)))
+					if err != nil {
+						t.Fatal(err)
+					}
+					at := shownAt(t, e.(*Engine), out)
+					if len(at) != 40 {
+						t.Fatalf("%d pictures are shown, want 40", len(at))
+					}
+					for i, s := range at {
+						if math.Abs(s-0.04*float64(i)) > 1e-4 {
+							t.Errorf("picture %d is shown at %.4f s, want %.4f", i, s, 0.04*float64(i))
+						}
+					}
+				})
 			}
 		})
 	}
 }
 
-func shownInTurn(t *testing.T, e *Engine, path string) {
+// shownAt returns when the pictures of a file are shown, in the order in which
+// a decoder gives them out.
+func shownAt(t *testing.T, e *Engine, path string) (at []float64) {
 	t.Helper()
-	var at []float64
 	out := byLine{do: func(line []byte) error {
 		if s, err := strconv.ParseFloat(string(bytes.TrimRight(line, ", ")), 64); err == nil {
 			at = append(at, s)
@@ -87,12 +99,5 @@ func shownInTurn(t *testing.T, e *Engine, path string) {
 	if err != nil || res.code != 0 {
 		t.Fatal(err, res)
 	}
-	if len(at) != 40 {
-		t.Fatalf("%s shows %d pictures, want 40", filepath.Base(path), len(at))
-	}
-	for i, s := range at {
-		if math.Abs(s-0.04*float64(i)) > 1e-4 {
-			t.Errorf("%s: picture %d is shown at %.4f s, want %.4f", filepath.Base(path), i, s, 0.04*float64(i))
-		}
-	}
+	return at
 }
