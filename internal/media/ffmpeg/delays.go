@@ -80,14 +80,20 @@ func newBox(kind string, body ...[]byte) []byte {
 }
 
 // rebuilt returns a box's body with every box in it replaced by what fn makes
-// of it.
-func rebuilt(body []byte, fn func(kind string, body []byte) []byte) []byte {
-	var out []byte
+// of it. Bytes that are no box are an error.
+func rebuilt(body []byte, fn func(kind string, body []byte) ([]byte, error)) (out []byte, err error) {
+	read := 0
 	boxes(body, func(kind string, b []byte) bool {
-		out = append(out, fn(kind, b)...)
-		return true
+		var made []byte
+		made, err = fn(kind, b)
+		out = append(out, made...)
+		read += 8 + len(b)
+		return err == nil
 	})
-	return out
+	if err == nil && read != len(body) {
+		err = errMovie
+	}
+	return out, err
 }
 
 // child returns the body of the first box along a path of kinds.
@@ -107,27 +113,23 @@ func child(body []byte, path ...string) []byte {
 
 // delayed returns a moov box with the delays of its first picture track set.
 func delayed(moov []byte, turns []int) ([]byte, error) {
-	var err error
 	done := false
-	out := newBox("moov", rebuilt(moov[8:], func(kind string, b []byte) []byte {
+	body, err := rebuilt(moov[8:], func(kind string, b []byte) ([]byte, error) {
 		handler := child(b, "mdia", "hdlr")
 		if kind != "trak" || done || len(handler) < 12 || string(handler[8:12]) != "vide" {
-			return newBox(kind, b)
+			return newBox(kind, b), nil
 		}
 		done = true
-		var trak []byte
-		trak, err = delayedTrack(b, turns)
-		return trak
-	}))
+		return delayedTrack(b, turns)
+	})
 	if err == nil && !done {
 		err = errMovie
 	}
-	return out, err
+	return newBox("moov", body), err
 }
 
 func delayedTrack(trak []byte, turns []int) ([]byte, error) {
-	table := child(trak, "mdia", "minf", "stbl")
-	when, err := decodingTimes(child(table, "stts"), len(turns))
+	when, err := decodingTimes(child(trak, "mdia", "minf", "stbl", "stts"), len(turns))
 	if err != nil {
 		return nil, err
 	}
@@ -143,21 +145,34 @@ func delayedTrack(trak []byte, turns []int) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	var into func(kind string, b []byte) []byte
-	into = func(kind string, b []byte) []byte {
+	body, err := rebuilt(trak, func(kind string, b []byte) ([]byte, error) {
 		switch kind {
-		case "mdia", "minf":
-			return newBox(kind, rebuilt(b, into))
-		case "stbl":
-			return newBox(kind, rebuilt(b, into), delayTable(delays))
-		case "ctts", "edts":
-			return nil
+		case "edts":
+			return nil, nil
 		case "tkhd":
-			return append(newBox(kind, b), edits...)
+			return append(newBox(kind, b), edits...), nil
+		case "mdia":
+			return withTable(kind, b, delayTable(delays))
 		}
-		return newBox(kind, b)
+		return newBox(kind, b), nil
+	})
+	return newBox("trak", body), err
+}
+
+// withTable returns a box of a track with the table of delays put in the place
+// of the one there was.
+func withTable(kind string, body, table []byte) ([]byte, error) {
+	switch kind {
+	case "ctts":
+		return nil, nil
+	case "mdia", "minf", "stbl":
+		out, err := rebuilt(body, func(kind string, b []byte) ([]byte, error) { return withTable(kind, b, table) })
+		if kind == "stbl" {
+			out = append(out, table...)
+		}
+		return newBox(kind, out), err
 	}
-	return newBox("trak", rebuilt(trak, into)), nil
+	return newBox(kind, body), nil
 }
 
 // decodingTimes reads a table of durations (stts) of n pictures and returns
