@@ -38,6 +38,9 @@ func (o *Options) complete() (err error) {
 	if o.MaxTake == 0 {
 		o.MaxTake = 480
 	}
+	if o.MaxTakes < o.MinTakes || !(o.MaxTake >= o.MinTake && o.MinTake > 0) {
+		return fmt.Errorf("a shoot of %d to %d takes of %g to %g s cannot be made up", o.MinTakes, o.MaxTakes, o.MinTake, o.MaxTake)
+	}
 	if o.SNR == [2]float64{} {
 		o.SNR = [2]float64{0, 25}
 	}
