@@ -307,7 +307,7 @@ func (m *marriage) write(ctx context.Context, w *wedding) error {
 	try := func() error {
 		err := m.render(ctx, w, part)
 		if err == nil {
-			err = m.check(ctx, w, part)
+			err = m.settle(ctx, w, part)
 		}
 		if err != nil {
 			removePart(part)
@@ -326,6 +326,17 @@ func (m *marriage) write(ctx context.Context, w *wedding) error {
 	}
 	w.out.State = Written
 	return nil
+}
+
+// settle measures a written clip while the disk takes it in.
+func (m *marriage) settle(ctx context.Context, w *wedding, part string) error {
+	synced := make(chan error, 1)
+	go func() { synced <- syncFile(part) }()
+	err := m.check(ctx, w, part)
+	if failed := <-synced; failed != nil && err == nil {
+		err = unwritten(w.out.Out, failed)
+	}
+	return err
 }
 
 // about makes an error that names one file name another: nobody asked for a

@@ -68,18 +68,9 @@ func globEscape(dir string) string {
 func finish(part, final string, again bool) error {
 	failed := func(err error) error {
 		os.Remove(part)
-		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: final, Err: fault.Cause(err),
-			Hint: "make room on the disk, or choose another folder with --to"}
+		return unwritten(final, err)
 	}
-	f, err := os.OpenFile(part, os.O_RDWR, 0)
-	if err != nil {
-		return failed(err)
-	}
-	err = f.Sync()
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
+	if err := syncFile(part); err != nil {
 		return failed(err)
 	}
 	if _, err := os.Lstat(final); err == nil && !again {
@@ -90,6 +81,24 @@ func finish(part, final string, again bool) error {
 	}
 	syncFolder(filepath.Dir(final))
 	return nil
+}
+
+func unwritten(path string, err error) error {
+	return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: path, Err: fault.Cause(err),
+		Hint: "make room on the disk, or choose another folder with --to"}
+}
+
+// syncFile waits until a file's bytes are on the disk.
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	err = f.Sync()
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	return err
 }
 
 // syncFolder asks for the folder's own entry to be on the disk; systems that
@@ -106,8 +115,7 @@ func writeWhole(path string, content []byte) error {
 	part := partName(filepath.Dir(path), filepath.Base(path))
 	if err := os.WriteFile(part, content, 0o644); err != nil {
 		os.Remove(part)
-		return &fault.Error{Kind: fault.Unwritable, Op: "write", Subject: path, Err: fault.Cause(err),
-			Hint: "make room on the disk, or choose another folder with --to"}
+		return unwritten(path, err)
 	}
 	return finish(part, path, true)
 }
