@@ -19,6 +19,7 @@ const (
 	mostPair   = 1.5  // pairing over decoding
 	mostAgain  = 0.05 // pairing again over pairing
 	mostMarry  = 1.3  // marrying over copying and encoding, or over copying a large clip
+	diskRules  = 300  // MB a second: under it, copying is most of the work
 	mostMemory = 400  // MB
 	mostGrowth = 1.1  // memory with a long recording over memory with a short one
 	mostStart  = 50   // ms to the end of --help
@@ -188,7 +189,7 @@ func (b *bench) disk(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	b.sheet.head(fmt.Sprintf("marrying one clip of %d MB, sound as PCM (the requirement is for a disk that is the slower part)", info.Size()/1e6))
+	b.sheet.head(fmt.Sprintf("marrying one clip of %d MB, sound as PCM (asked of disks under %d MB a second, which are the slower part)", info.Size()/1e6, diskRules))
 	for _, e := range b.engines {
 		if _, err := b.work(ctx, b.earshot, b.args(e, "pair", b.made.large)...); err != nil {
 			return err
@@ -206,8 +207,12 @@ func (b *bench) disk(ctx context.Context) error {
 		for _, c := range r.costs["copy"] {
 			seconds = append(seconds, c.wall)
 		}
-		b.sheet.figure(e, "this disk, copying", float64(info.Size())/1e6/median(seconds), 0, "MB a second")
-		b.sheet.ratio(e, "pairing known / copying", r.costs["known"], r.costs["copy"], mostMarry)
+		speed, most := float64(info.Size())/1e6/median(seconds), 0.0
+		if speed < diskRules {
+			most = mostMarry
+		}
+		b.sheet.figure(e, "this disk, copying", speed, 0, "MB a second")
+		b.sheet.ratio(e, "pairing known / copying", r.costs["known"], r.costs["copy"], most)
 		b.sheet.ratio(e, "with pairing / copying", r.costs["whole"], r.costs["copy"], 0)
 	}
 	return nil
