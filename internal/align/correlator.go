@@ -39,6 +39,7 @@ type correlator struct {
 	clip, sound []float32
 	x, y        []complex128
 	half        []float64 // interpolator for the points between samples
+	heard       response  // summed over the windows taken
 }
 
 func newCorrelator(size int, reach float64) *correlator {
@@ -51,6 +52,7 @@ func newCorrelator(size int, reach float64) *correlator {
 		clip:  make([]float32, size),
 		sound: make([]float32, size),
 		half:  halfwayTaps(16),
+		heard: newResponse(size),
 	}
 	edge := size / 10
 	for i := range c.taper {
@@ -143,7 +145,10 @@ func (c *correlator) cross(shift float64) float64 {
 			continue
 		}
 		g := complex(real(c.x[k]), -imag(c.x[k])) * c.y[k]
-		level += b * (real(c.y[k])*real(c.y[k]) + imag(c.y[k])*imag(c.y[k]))
+		y2 := real(c.y[k])*real(c.y[k]) + imag(c.y[k])*imag(c.y[k])
+		level += b * y2
+		c.heard.cross[k] += g * now
+		c.heard.power[k] += y2
 		m2 := real(g)*real(g) + imag(g)*imag(g)
 		if m2 < 1e-30 {
 			c.x[k] = 0

@@ -16,9 +16,9 @@ import (
 // arrivals. The first counts that lies within what a room can put between
 // itself and p, has a quarter of the strongest one's height and stands clear of
 // the noise. Microphones and mouths spread an arrival over a tenth of a
-// millisecond or two: what follows the first as closely is part of it. Bursts
-// rise faster than they die, so that the direct sound is put a third of the way
-// into its burst.
+// millisecond or two: what follows the first as closely is part of it. Where in
+// such a burst the direct sound stands, the room's response says; where it
+// cannot, a third of the way in, since bursts rise faster than they die.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the burst's own length leaves in it, seconds: half of it, since
@@ -27,7 +27,6 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		room    = 0.020   // seconds: a path 7 m longer
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
-		burst   = 0.00017 // seconds
 		same    = 0.00003 // seconds: half a sample
 		share   = 0.25    // of the strongest arrival
 		overall = 5       // deviations of the noise
@@ -42,9 +41,29 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	for _, a := range arrivals {
 		highest = math.Max(highest, math.Abs(a.height))
 	}
-	least := math.Max(share*highest, overall*s.noiseAfter(flat, quiet))
-	var first, last float64
-	parts := 0
+	first, last, parts := firstBurst(arrivals, math.Max(share*highest, overall*s.noiseAfter(flat, quiet)))
+	if parts == 0 {
+		return 0, 0
+	}
+	at, told := 0.0, false
+	if 2*math.Abs(p.slope)*s.half < smear {
+		at, told = s.heard.firstTop(first, last)
+	}
+	switch {
+	case told && (parts > 1 || math.Abs(at-first) > same):
+		first, last = math.Max(first, at), math.Min(last, at)
+	case parts == 1 && math.Abs(first-p.delta) < same:
+		return 0, 0 // the stack's own top is the better estimate of one arrival
+	default:
+		at = first - (first-last)/3
+	}
+	return at - p.delta, (first - last) / 2
+}
+
+// firstBurst returns the lags between which the first burst of arrivals of at
+// least a height lies, and how many it has.
+func firstBurst(arrivals []peak, least float64) (first, last float64, parts int) {
+	const burst = 0.00017 // seconds
 	for _, a := range arrivals {
 		if math.Abs(a.height) < least {
 			continue
@@ -56,11 +75,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		}
 		parts, last = parts+1, a.delta
 	}
-	lead = first - (first-last)/3 - p.delta
-	if parts == 0 || parts == 1 && math.Abs(lead) < same {
-		return 0, 0 // the stack's own top is the better estimate of one arrival
-	}
-	return lead, (first - last) / 2 // anywhere in the burst, and its ends are as good
+	return first, last, parts
 }
 
 // arrivals takes a flattened stack between two lags apart into single arrivals,

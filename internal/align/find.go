@@ -65,9 +65,9 @@ const (
 	fewWindows   = 4  // of the first look, spread, and as many where the sound is loudest
 	mostWindows  = 48 // of the final measurement, spread over all that is covered
 
-	faint = 5.5  // a first search below this is not followed up
-	plain = 6.5  // a window's own peak above this counts as heard
-	smear = 4e-6 // a line this far off in drift blurs the top of the band within a window
+	faint = 5.5   // a first search below this is not followed up
+	plain = 6.5   // a window's own peak above this counts as heard
+	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band and the room's response
 )
 
 // Find looks for clip in sound near guess and measures what it finds. The
@@ -168,11 +168,12 @@ func loudest(sound Source, line Alignment, from, to, width float64, n int) ([]fl
 // grow measures along ever longer stretches of the take, each along the line
 // that the last one found, until all that is covered is used.
 func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measurement, error) {
+	sharp := false
 	for {
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
 		whole := lo-from < 1 && to-hi < 1
-		if whole && math.Abs(f.Drift-f.line.Drift) < smear {
+		if whole && (sharp || f.smeared() < smear) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
@@ -190,11 +191,14 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if next.Strength < 0.7*f.Strength || math.Abs(next.Drift) > MaxDrift {
 			return f, nil
 		}
-		f = next
-		if whole {
-			return f, nil
-		}
+		f, sharp = next, whole
 	}
+}
+
+// smeared is how far the line along which the windows were taken lays the first
+// of them from the last, seconds.
+func (f *measurement) smeared() float64 {
+	return 2 * math.Abs(f.Drift-f.line.Drift) * f.stack.half
 }
 
 // measure takes up to n windows of clip between from and to along line, and
@@ -223,7 +227,9 @@ func take(clip, sound Source, line Alignment, from, to float64, times []float64)
 		windows = append(windows, w)
 	}
 	weigh(windows)
-	return &measurement{Found: Found{From: from, To: to}, stack: newStack(windows, cor.reach), line: line}, nil
+	s := newStack(windows, cor.reach)
+	s.heard = &cor.heard
+	return &measurement{Found: Found{From: from, To: to}, stack: s, line: line}, nil
 }
 
 // windowSize is a power of two: about 4 s for long stretches, 1 s for short.

@@ -14,6 +14,7 @@ type stack struct {
 	half    float64 // seconds from mid to the farthest window's middle
 	norm    float64 // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
 	noise   float64 // the deviation really seen where nothing matches, at least 1
+	heard   *response
 }
 
 // A peak is a place in a stack.

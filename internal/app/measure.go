@@ -27,7 +27,7 @@ type linkSet map[store.Identity]*link
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-8.gob"
+const linksName = "links-9.gob"
 
 // How many places of a sound are looked at closely, and from which score of
 // the sketches on.
