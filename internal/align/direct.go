@@ -46,7 +46,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		return 0, 0
 	}
 	at, told := 0.0, false
-	if 2*math.Abs(p.slope)*s.half < smear {
+	if s.smeared(p) < smear {
 		at, told = s.heard.firstTop(first, last)
 	}
 	switch {
@@ -156,11 +156,7 @@ func (s *stack) gather(found map[int]float64, fine int) []peak {
 // noiseAfter is the deviation of a correlation past a lag, where no path of the
 // room reaches.
 func (s *stack) noiseAfter(r []float32, lag float64) float64 {
-	mags := make([]float64, 0, s.reach)
-	for _, v := range r[min(len(r), s.reach+int(lag/lagStep)):] {
-		mags = append(mags, math.Abs(float64(v)))
-	}
-	return median(mags) / 0.6745
+	return deviation(r[min(len(r), s.reach+int(lag/lagStep)):])
 }
 
 // flat is the stack along p's slope with its spectrum made even over stretches
@@ -223,14 +219,9 @@ func smoothPower(fft *dsp.FFT, r []float32) ([]complex128, []float64) {
 		buf[i] = float64(v) * ramp(edge, 0, 1)
 	}
 	x := fft.Forward(nil)
-	sum := make([]float64, len(x)+1)
-	for k, c := range x {
-		sum[k+1] = sum[k] + real(c)*real(c) + imag(c)*imag(c)
-	}
 	power := make([]float64, len(x))
-	for k := range power {
-		lo, hi := max(0, k-around), min(len(x), k+around+1)
-		power[k] = (sum[hi] - sum[lo]) / float64(hi-lo)
+	for k, c := range x {
+		power[k] = real(c)*real(c) + imag(c)*imag(c)
 	}
-	return x, power
+	return x, smoothed(power, 2*around)
 }

@@ -173,7 +173,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
 		whole := lo-from < 1 && to-hi < 1
-		if whole && (sharp || f.smeared() < smear) {
+		if whole && (sharp || f.stack.smeared(f.top) < smear) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
@@ -193,12 +193,6 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		}
 		f, sharp = next, whole
 	}
-}
-
-// smeared is how far the line along which the windows were taken lays the first
-// of them from the last, seconds.
-func (f *measurement) smeared() float64 {
-	return 2 * math.Abs(f.Drift-f.line.Drift) * f.stack.half
 }
 
 // measure takes up to n windows of clip between from and to along line, and

@@ -101,10 +101,15 @@ func readCircular(r []float64, x float64) float64 {
 // noiseOf is the deviation of a response far from lag 0, where no path of the
 // room reaches: the farthest quarter of the lags.
 func noiseOf(r []float64) float64 {
-	part := r[len(r)*3/8 : len(r)*5/8]
-	mags := make([]float64, len(part))
-	for i, v := range part {
-		mags[i] = math.Abs(v)
+	return deviation(r[len(r)*3/8 : len(r)*5/8])
+}
+
+// deviation is that of values where nothing matches, from their median
+// magnitude, which a few large ones do not move: 0.6745 of a normal variable's.
+func deviation[T float32 | float64](v []T) float64 {
+	mags := make([]float64, len(v))
+	for i, x := range v {
+		mags[i] = math.Abs(float64(x))
 	}
 	return median(mags) / 0.6745
 }

@@ -10,11 +10,11 @@ import (
 type stack struct {
 	windows []window
 	reach   int
-	mid     float64 // clip seconds
-	half    float64 // seconds from mid to the farthest window's middle
-	norm    float64 // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
-	noise   float64 // the deviation really seen where nothing matches, at least 1
-	heard   *response
+	mid     float64   // clip seconds
+	half    float64   // seconds from mid to the farthest window's middle
+	norm    float64   // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
+	noise   float64   // the deviation really seen where nothing matches, at least 1
+	heard   *response // of the room, from the same windows; nil for a part of a stack
 }
 
 // A peak is a place in a stack.
@@ -40,6 +40,9 @@ func newStack(windows []window, reach int) *stack {
 	s.norm = 1 / math.Sqrt(squares)
 	return s
 }
+
+// smeared is how far p lays the first of the windows from the last, seconds.
+func (s *stack) smeared(p peak) float64 { return 2 * math.Abs(p.slope) * s.half }
 
 // search looks through all places with |slope| ≤ most and |delta| ≤ reach and
 // returns the one of greatest magnitude, to the nearest point. It sets noise.

@@ -6,6 +6,7 @@ import (
 	"encoding/gob"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 
 	"earshot/internal/align"
@@ -182,8 +183,8 @@ const mostReady = 48 << 20
 
 // prepare makes the first clips of todo ready and returns how many.
 func (p *preparer) prepare(ctx context.Context, todo []int) ([]*match.Clip, []owner, int, error) {
-	if len(p.kept) > 0 && len(p.kept) <= len(todo) && sameInts(todo[:len(p.kept)], p.kept) {
-		return p.ready, p.owners, len(p.kept), nil
+	if n := len(p.kept); n > 0 && n <= len(todo) && slices.Equal(todo[:n], p.kept) {
+		return p.ready, p.owners, n, nil
 	}
 	p.kept, p.ready, p.owners = nil, nil, nil
 	for size := 0; len(p.kept) < len(todo) && size < mostReady; {
@@ -214,18 +215,6 @@ func (a *App) searched(ctx context.Context, r *recording, track int) (*match.Cli
 	}
 	defer sketch.Close()
 	return match.NewClip(sketch)
-}
-
-func sameInts(a, b []int) bool {
-	if len(a) != len(b) || len(a) == 0 {
-		return false
-	}
-	for i := range a {
-		if a[i] != b[i] {
-			return false
-		}
-	}
-	return true
 }
 
 // lineUp looks at every job closely and keeps the best of each clip.

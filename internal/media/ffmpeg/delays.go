@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"slices"
 )
@@ -48,26 +47,21 @@ func lastBox(f *os.File) (at int64, box []byte, err error) {
 	if err != nil {
 		return 0, nil, err
 	}
-	var head [16]byte
 	for at+8 <= info.Size() {
-		if _, err := f.ReadAt(head[:], at); err != nil && err != io.EOF {
-			return 0, nil, err
-		}
-		n := int64(binary.BigEndian.Uint32(head[:]))
-		if n == 1 {
-			n = int64(binary.BigEndian.Uint64(head[8:]))
-		}
+		kind, n, err := boxAt(f, at)
 		switch {
-		case n < 8:
+		case err != nil:
+			return 0, nil, err
+		case n == 0:
 			return 0, nil, errMovie
 		case at+n < info.Size():
 			at += n
 			continue
-		case at+n > info.Size() || string(head[4:8]) != "moov" || n > maxIndex:
+		case at+n > info.Size() || kind != "moov" || n > maxIndex:
 			return 0, nil, errMovie
 		}
 		box = make([]byte, n)
-		_, err := f.ReadAt(box, at)
+		_, err = f.ReadAt(box, at)
 		return at, box, err
 	}
 	return 0, nil, errMovie

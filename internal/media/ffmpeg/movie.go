@@ -9,24 +9,31 @@ import (
 	"earshot/internal/media"
 )
 
+// boxAt reads the head of the box at a place in a movie file (ISO/IEC 14496-12,
+// 4.2): its kind, and its length, head included; 0 means to the file's end.
+func boxAt(r io.ReaderAt, at int64) (kind string, length int64, err error) {
+	var b [16]byte
+	k, err := r.ReadAt(b[:], at)
+	if k < 8 {
+		return "", 0, err
+	}
+	length = int64(binary.BigEndian.Uint32(b[:]))
+	if length == 1 && k == 16 {
+		length = int64(binary.BigEndian.Uint64(b[8:]))
+	}
+	if length != 0 && length < 8 || length > 1<<50 {
+		return "", 0, errMovie
+	}
+	return string(b[4:8]), length, nil
+}
+
 // missingBytes walks the boxes at the top of an MP4 or MOV file (ISO/IEC
 // 14496-12, 4.2) and returns how many bytes the last one lacks. A file whose
 // index comes first still opens after it was cut off; only this tells.
 func missingBytes(r io.ReaderAt, size int64) int64 {
-	var b [16]byte
 	for at, n := int64(0), 0; at+8 <= size && n < 1<<16; n++ {
-		k, _ := r.ReadAt(b[:], at)
-		if k < 8 {
-			return 0
-		}
-		length := int64(binary.BigEndian.Uint32(b[:]))
-		switch {
-		case length == 1 && k == 16:
-			length = int64(binary.BigEndian.Uint64(b[8:]))
-		case length == 0:
-			return 0 // it goes on to the end
-		}
-		if length < 8 || length > 1<<50 {
+		_, length, err := boxAt(r, at)
+		if err != nil || length == 0 { // 0: it goes on to the end
 			return 0
 		}
 		if at += length; at > size {
