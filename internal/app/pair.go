@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"earshot/internal/align"
+	"earshot/internal/dsp"
 	"earshot/internal/fault"
 	"earshot/internal/match"
 	"earshot/internal/shoot"
@@ -291,10 +292,15 @@ func (d *day) loners(recs []*recording, used map[int]bool, m *measurer) {
 	}
 }
 
+// tooLittle is a length of sound, seconds, in which chance often looks like a
+// match: shorter recordings are seldom found.
+const tooLittle = 2.0
+
 func lonerWhy(r *recording, others int, noun string) []string {
-	silent := true
+	silent, longest := true, 0.0
 	for _, t := range r.tracks {
 		silent = silent && t.Silent
+		longest = max(longest, float64(t.Samples)/dsp.ProxyRate)
 	}
 	switch {
 	case len(r.tracks) == 0:
@@ -304,5 +310,9 @@ func lonerWhy(r *recording, others int, noun string) []string {
 	case others == 0:
 		return []string{"there is no " + noun + " to compare it with"}
 	}
-	return []string{"no " + noun + " heard the same moment"}
+	why := []string{"no " + noun + " heard the same moment"}
+	if longest < tooLittle {
+		why = append(why, fmt.Sprintf("with %.1f s of sound it is too short to be told from chance", longest))
+	}
+	return why
 }

@@ -111,3 +111,18 @@ func TestLoneShortTake(t *testing.T) {
 		t.Errorf("off by %.3f ms at 0, over three times its sigma of %.3f ms", e*1e3, take.OffsetSigma*1e3)
 	}
 }
+
+// A clip too short to be told from chance says so; a long one does not.
+func TestTooShortSaysSo(t *testing.T) {
+	s := &scene.Scene{
+		Talk:   []scene.Utterance{scene.ClapAt(6, 3, 0)},
+		Clips:  []scene.Device{camera(12, 0.5)},
+		Sounds: []scene.Device{recorder("PHONE/r1.wav", 0, 20, 2)},
+	}
+	for _, alone := range film(t, s).Alone {
+		short := strings.Contains(strings.Join(alone.Why, " "), "0.5 s of sound it is too short")
+		if short != (alone.Kind == "clip") {
+			t.Errorf("%s: why %q", alone.Path, alone.Why)
+		}
+	}
+}
