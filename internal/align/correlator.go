@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
+	"sync"
 
 	"earshot/internal/dsp"
 )
@@ -191,24 +192,56 @@ func (c *correlator) points(r []float64) []float32 {
 	return out
 }
 
+// phases is how finely a sample is divided by readAlong, and alongTaps by how
+// many samples it reads between them. The taps lose 1 dB at the top of the band.
+const (
+	phases    = 32
+	alongTaps = 12
+)
+
+// along holds the taps for each phase: along[p] reads p/phases of a sample on;
+// they are for the samples -alongTaps/2+1 .. alongTaps/2.
+var along = sync.OnceValue(func() *[phases + 1][alongTaps]float32 {
+	var t [phases + 1][alongTaps]float32
+	for p := range t {
+		for j := range t[p] {
+			t[p][j] = float32(sincTap(float64(p)/phases-float64(j-alongTaps/2+1), alongTaps/2))
+		}
+	}
+	return &t
+})
+
 // readAlong fills dst with sound as the clip's clock would have sampled it:
-// dst[i] is the sample nearest to line at clip sample first+i. Rounding to
-// whole samples costs the top of the band a little height; the mean of what it
-// leaves over is returned, in samples, for the caller to turn back.
+// dst[i] stands for line at clip sample first+i, to the nearest phase. The mean
+// of what that leaves over is returned, in samples, for the caller to turn back.
+//
+// Taking whole samples instead would cost little height, but what is left over
+// then wanders within a window by half a sample, and where in it the talk
+// stands decides how much of that goes into the answer: some microseconds a
+// window, and half a ppm on a take of half a minute.
 func readAlong(sound Source, dst []float32, line Alignment, first int) (float64, error) {
 	start := line.Sound(float64(first)/dsp.ProxyRate) * dsp.ProxyRate
 	step := 1 + line.Drift
-	whole := int(math.Floor(start))
-	raw := make([]float32, int(float64(len(dst))*step)+3)
+	whole := int(math.Floor(start)) - alongTaps/2 + 1
+	raw := make([]float32, int(float64(len(dst))*step)+alongTaps+3)
 	if err := sound.ReadAt(raw, whole); err != nil {
 		return 0, err
 	}
+	taps := along()
 	var left float64
 	for i := range dst {
-		pos := start - float64(whole) + float64(i)*step
-		near := int(pos + 0.5)
-		dst[i] = raw[near]
-		left += pos - float64(near)
+		pos := start - math.Floor(start) + float64(i)*step
+		at := int(pos)
+		frac := (pos - float64(at)) * phases
+		phase := int(frac + 0.5)
+		from, by := (*[alongTaps]float32)(raw[at:]), &taps[phase]
+		var even, odd float32
+		for j := 0; j < alongTaps; j += 2 {
+			even += by[j] * from[j]
+			odd += by[j+1] * from[j+1]
+		}
+		dst[i] = even + odd
+		left += frac - float64(phase)
 	}
-	return left / float64(len(dst)), nil
+	return left / float64(len(dst)) / phases, nil
 }
