@@ -328,6 +328,19 @@ func (f Found) WithDrift(drift, sigma float64) Found {
 	return f
 }
 
+// Later is f as counted from files that both begin so many seconds earlier.
+func (f Found) Later(by float64) Found {
+	f.Offset -= f.Drift * by
+	f.Mid, f.From, f.To = f.Mid+by, f.From+by, f.To+by
+	locals := make([]Local, len(f.Locals))
+	for i, l := range f.Locals {
+		l.At += by
+		locals[i] = l
+	}
+	f.Locals = locals
+	return f
+}
+
 // Ordinary is the spread of drifts between two working devices, seconds per
 // second: two crystals of ±50 ppm each.
 const Ordinary = 50e-6

@@ -151,3 +151,16 @@ func TestFindTalkAmidSilence(t *testing.T) {
 		}
 	}
 }
+
+// Files that both begin earlier have everything later, and the line says the
+// same of each moment.
+func TestLater(t *testing.T) {
+	f := Found{Alignment: Alignment{Offset: 3, Drift: 50e-6}, Mid: 10, From: 1, To: 20, Locals: []Local{{At: 4, Left: 1e-5}}}
+	g := f.Later(100)
+	if math.Abs(g.Sound(110)-f.Sound(10)-100) > 1e-9 || g.Mid != 110 || g.From != 101 || g.To != 120 {
+		t.Errorf("%+v becomes %+v", f, g)
+	}
+	if g.Locals[0] != (Local{At: 104, Left: 1e-5}) || f.Locals[0].At != 4 {
+		t.Errorf("windows %+v of %+v", g.Locals, f.Locals)
+	}
+}

@@ -94,6 +94,41 @@ func TestDistanceMovesTheSound(t *testing.T) {
 	}
 }
 
+// Where the scratch fills in for the good sound it lies on itself, whatever was
+// done to the good sound: that says nothing, and the proof leaves it out. Here
+// it plays for two thirds of the clip, at its head or its tail.
+func TestProofLeavesOutTheScratchThatFillsIn(t *testing.T) {
+	a, _ := newSwiftApp(t)
+	l := lesson()
+	p := l.scene.Truth()[0]
+	second := func(s float64) int { return int(s * dsp.ProxyRate) }
+	whole := l.sounds[p.Sound]
+	third := float64(len(l.clips[p.Clip])) / dsp.ProxyRate / 3
+	for name, sound := range map[string][]float32{
+		"tail": whole[:second(p.Offset+third)],
+		"head": whole[second(p.Offset+2*third):],
+	} {
+		dir, three := t.TempDir(), 3.0
+		writeTake(t, dir)
+		writeFake(t, filepath.Join(dir, "PHONE", "r1.wav"), mediatest.Sound(dsp.ProxyRate, 1, time.Time{}, sound))
+		r, err := a.Marry(context.Background(), MarryOptions{Paths: []string{dir}, To: t.TempDir(), Distance: &three, Unsure: true})
+		if err != nil || len(r.Clips) != 1 || len(r.Clips[0].Fills) != 1 {
+			t.Fatalf("%s: %v, %+v", name, err, r)
+		}
+		fill := r.Clips[0].Fills[0]
+		for whose, p := range map[string]*Proof{"its own": r.Clips[0].Proof, "asked for": proofOf(t, a, r.Clips[0].Out)} {
+			if p == nil || p.State != InSync || math.Abs(p.Late) > 0.2 || !strings.Contains(strings.Join(p.Why, " "), "plays alone") {
+				t.Fatalf("%s, %s proof: %+v", name, whose, p)
+			}
+			for _, w := range p.Windows {
+				if w.At > fill.From && w.At < fill.To {
+					t.Errorf("%s, %s proof: measured at %.1f s, where the scratch plays", name, whose, w.At)
+				}
+			}
+		}
+	}
+}
+
 func proofOf(t *testing.T, a *App, path string) *Proof {
 	t.Helper()
 	p, err := a.Prove(context.Background(), ProveOptions{File: path})

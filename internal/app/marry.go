@@ -254,7 +254,7 @@ func (m *marriage) prepare(ctx context.Context, w *wedding) error {
 		return &fault.Error{Kind: fault.Unwritable, Op: "name the clip", Subject: w.out.Clip, Err: errors.New("its new name would be longer than disks allow"), Hint: `choose a shorter one, for example --name "{clip}", and another folder with --to`}
 	case m.opt.Again || there.clip != w.made.clip:
 		w.todo = true
-	case there.String() == w.made.String():
+	case there.same(w.made):
 		w.out.State = Kept
 	default:
 		w.out.State = Passed

@@ -17,7 +17,7 @@ func tagged(comment string) media.Info {
 
 // What a finished clip says of itself is read back as it was written.
 func TestProvenanceComesBack(t *testing.T) {
-	want := provenance{clip: "1f00", sound: "9a00", plan: "3c00", earlier: 0.00874}
+	want := provenance{clip: "1f00", sound: "9a00", plan: "3c00", earlier: 0.00874, good: stretch{0.05, 16.345}}
 	got, ok := provenanceOf(tagged(want.String()))
 	if !ok || got != want {
 		t.Errorf("provenanceOf(%q) = %+v, %v, want %+v", want, got, ok, want)
@@ -32,14 +32,18 @@ func TestProvenanceComesBack(t *testing.T) {
 // FuzzProvenance reads tags that anybody may have written: a figure that a
 // proof is moved by stays a figure that can be.
 func FuzzProvenance(f *testing.F) {
-	for _, s := range []string{"", madeByText, provenance{"a", "b", "c", 0.01}.String(), madeByText + "; earlier NaN s",
-		madeByText + "; earlier -Inf s; clip ; sound x y", madeByText + "; earlier 1e300 s;;  ; clip \x00 z"} {
+	for _, s := range []string{"", madeByText, provenance{"a", "b", "c", 0.01, stretch{}}.String(), madeByText + "; earlier NaN s",
+		madeByText + "; earlier -Inf s; clip ; sound x y", madeByText + "; earlier 1e300 s;;  ; clip \x00 z",
+		madeByText + "; good 1 to 9 s", madeByText + "; good -1 to NaN s; good 3 to", madeByText + "; good 5 to 1e300 s"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		p, ok := provenanceOf(tagged(text))
 		if !(math.Abs(p.earlier) <= mostEarlier) {
 			t.Errorf("provenanceOf(%q) moves the sound by %g s", text, p.earlier)
+		}
+		if g, partly := goodOf(tagged(text)); partly && !(0 <= g.from && g.from < g.to && g.to <= 1e6) {
+			t.Errorf("provenanceOf(%q) has the good sound play from %g to %g s", text, g.from, g.to)
 		}
 		if ok != (strings.HasPrefix(text, madeByText) || strings.Contains(text, behind+madeByText)) {
 			t.Errorf("provenanceOf(%q): ours %v", text, ok)
@@ -142,7 +146,7 @@ func FuzzKeptLinks(f *testing.F) {
 
 // A camera's own comment stays in front of ours, and hides nothing.
 func TestProvenanceAfterAComment(t *testing.T) {
-	made := provenance{"a", "b", "c", 0.01}
+	made := provenance{"a", "b", "c", 0.01, stretch{}}
 	text := made.after("shot on a rainy day; take 3")
 	if !strings.HasPrefix(text, "shot on a rainy day; take 3 | ") {
 		t.Errorf("tag %q", text)

@@ -152,6 +152,9 @@ func (a *App) prove(ctx context.Context, good, scratch side) (*Proof, error) {
 	if laid != "" {
 		p.Why = append(p.Why, laid+"; the figures are against that place")
 	}
+	if lone, partly := goodOf(good.rec.info); partly {
+		p.Why = append(p.Why, fmt.Sprintf("measured from %.1f to %.1f s, where the good sound plays alone", lone.from, lone.to))
+	}
 	return p, nil
 }
 
@@ -159,7 +162,8 @@ func (a *App) prove(ctx context.Context, good, scratch side) (*Proof, error) {
 const proveFrom = 14
 
 // proveFind looks where the good sound should lie and, when it is not there,
-// everywhere.
+// everywhere. Where the scratch fills in for it, nothing is compared: that
+// would be a sound against itself.
 func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, error) {
 	x, err := a.openProxy(ctx, scratch.rec, scratch.track)
 	if err != nil {
@@ -175,16 +179,34 @@ func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, 
 	if err != nil {
 		return nil, err
 	}
-	at := float64(x.Len()) / dsp.ProxyRate / 2
+	lone, partly := goodOf(good.rec.info)
+	if !partly {
+		lone = stretch{0, float64(max(x.Len(), y.Len())) / dsp.ProxyRate}
+	}
+	at := (lone.from + lone.to) / 2
 	if len(places) > 0 {
-		at = places[0].At
+		at = math.Max(lone.from, math.Min(lone.to, places[0].At))
 	}
-	best, err := align.Find(x, y, align.Guess{At: at, Sound: at})
-	if err != nil || (best != nil && best.Strength >= proveFrom) {
-		return best, err
-	}
+	guesses := []align.Guess{{At: at, Sound: at}}
 	for _, c := range places {
-		f, err := align.Find(x, y, align.Guess{At: c.At, Sound: c.Sound})
+		guesses = append(guesses, align.Guess{At: c.At, Sound: c.Sound})
+	}
+	return bestWithin(x, y, lone, guesses)
+}
+
+// bestWithin finds clip in sound near the first guess if it is plainly there,
+// else where it is likeliest, by what both hold within a stretch.
+func bestWithin(clip, sound align.Source, within stretch, guesses []align.Guess) (*align.Found, error) {
+	first := int(math.Round(within.from * dsp.ProxyRate))
+	n := int(math.Round(within.to*dsp.ProxyRate)) - first
+	from := float64(first) / dsp.ProxyRate
+	var best *align.Found
+	for i, g := range guesses {
+		if i == 1 && best != nil && best.Strength >= proveFrom {
+			break
+		}
+		g.At, g.Sound = g.At-from, g.Sound-from
+		f, err := align.Find(excerpt{clip, first, n}, excerpt{sound, first, n}, g)
 		if err != nil {
 			return nil, err
 		}
@@ -192,7 +214,27 @@ func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, 
 			best = f
 		}
 	}
+	if best != nil {
+		*best = best.Later(from)
+	}
 	return best, nil
+}
+
+// An excerpt is a part of a source: n samples from index first on.
+type excerpt struct {
+	of       align.Source
+	first, n int
+}
+
+func (e excerpt) Len() int { return e.n }
+
+func (e excerpt) ReadAt(dst []float32, at int) error {
+	clear(dst)
+	lo, hi := max(0, -at), min(len(dst), e.n-at)
+	if lo >= hi {
+		return nil
+	}
+	return e.of.ReadAt(dst[lo:hi], e.first+at+lo)
 }
 
 // provePlaces returns where the sketches say that the scratch may lie in the

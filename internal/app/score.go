@@ -47,7 +47,10 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	if total-b <= fadeLength/4 {
 		b = total
 	}
-	w.out.Fills = nil
+	w.out.Fills, w.made.good = nil, stretch{}
+	if a > 0 || b < total {
+		w.made.good = playsAlone(a, b, total)
+	}
 	for _, gap := range [][2]int64{{0, a}, {b, total}} {
 		if gap[0] == 0 && gap[1] > 0 || gap[0] > 0 && gap[1] > gap[0] {
 			fill, v, err := m.fill(ctx, w, s, gap)
@@ -62,6 +65,18 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 		}
 	}
 	return s, nil
+}
+
+// playsAlone is the stretch of a clip of total frames, the good sound covering those
+// from a to b, in which it plays without the crossfades at its ends.
+func playsAlone(a, b, total int64) stretch {
+	if a > 0 {
+		a += fadeLength
+	}
+	if b < total {
+		b -= fadeLength
+	}
+	return stretch{float64(a) / clipRate, float64(b) / clipRate}
 }
 
 // lastsAsSaid refuses a clip whose header claims a picture far longer than its
