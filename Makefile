@@ -8,7 +8,7 @@ FLAGS       := -trimpath -buildvcs=false -ldflags "-s -w -X main.version=$(VERSI
 # The race detector needs a C compiler; without one the tests run plain.
 RACE := $(shell command -v $$($(GO) env CC) >/dev/null 2>&1 && [ "$$($(GO) env CGO_ENABLED)" = 1 ] && echo -race)
 
-.PHONY: build test check bench accuracy torment demo cross man clean
+.PHONY: build test check bench accuracy accuracy-quick shoots torment demo cross man clean
 
 build:
 	CGO_ENABLED=0 $(GO) build $(FLAGS) -o earshot ./cmd/earshot
@@ -23,11 +23,18 @@ check:
 	$(GO) run $(STATICCHECK) ./...
 	@[ -n "$(RACE)" ] || echo "no C compiler: testing without the race detector"
 	$(GO) test $(RACE) -timeout 30m ./...
+	$(GO) run ./cmd/accuracy -quick
 
 bench:
 	$(GO) run ./cmd/bench
 
 accuracy:
+	$(GO) run ./cmd/accuracy -couples 20
+
+accuracy-quick:
+	$(GO) run ./cmd/accuracy -quick
+
+shoots:
 	$(GO) run ./cmd/yardstick
 
 torment:

@@ -11,7 +11,7 @@ import (
 // against what was asked, for every kind of noise.
 func TestSNR(t *testing.T) {
 	s := mustDemo(t)
-	for _, kind := range []Noise{Pink, Babble, Traffic, Music} {
+	for _, kind := range []Noise{Pink, Babble, Traffic, Music, Wind} {
 		clip := s.Clips[0]
 		clip.AGC, clip.Limit, clip.Floor, clip.Gain = false, false, 0, 0
 		clip.Noise, clip.SNR = kind, 10

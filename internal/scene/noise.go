@@ -15,11 +15,12 @@ const (
 	Babble               // many people talking at once
 	Traffic              // low rumble that swells as cars pass
 	Music                // chords with a beat, from a loudspeaker
+	Wind                 // gusts that buffet the microphone
 )
 
 // String returns the kind in lower case.
 func (n Noise) String() string {
-	return [...]string{"quiet", "pink", "babble", "traffic", "music"}[n]
+	return [...]string{"quiet", "pink", "babble", "traffic", "music", "wind"}[n]
 }
 
 // A source yields noise of about unit level, sample after sample.
@@ -37,6 +38,8 @@ func newNoise(kind Noise, seed uint64, rate float64, voices []*Excerpt) source {
 		return &traffic{pink: newPink(seed), rate: rate, low: onePole(400, rate), rng: newRand(seed, 3)}
 	case Music:
 		return &music{rng: newRand(seed, 4), rate: rate}
+	case Wind:
+		return &wind{pink: newPink(seed), rng: newRand(seed, 8), low: onePole(150, rate), pace: onePole(0.7, rate)}
 	}
 	return newPink(seed)
 }
@@ -140,6 +143,25 @@ func (m *music) next() float64 {
 		sum += s * (1 + 0.8*c + 0.5*c*c) // fundamental, octave, twelfth
 	}
 	return sum + 2*m.beat*m.rng.NormFloat64()
+}
+
+// wind is turbulence at the capsule: rumble under 150 Hz, stronger by far than
+// the rest, in gusts a second or so long. That wind noise falls steeply above
+// some 100 Hz and comes in gusts is common practice.
+type wind struct {
+	pink      *pink
+	rng       *rand.Rand
+	low, pace float64
+	state     [2]float64
+	gust      float64
+}
+
+func (w *wind) next() float64 {
+	v := w.pink.next()
+	w.state[0] += w.low * (v - w.state[0])
+	w.state[1] += w.low * (w.state[0] - w.state[1])
+	w.gust += w.pace * (w.rng.NormFloat64()/math.Sqrt(w.pace) - w.gust)
+	return (w.state[1] + 0.01*v) * w.gust * w.gust
 }
 
 // babble is eight people reading at once, each from the voices in its own

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"fmt"
+
+	"earshot/internal/scene"
+)
+
+// A cell is one kind of couple.
+type cell struct {
+	name   string
+	couple scene.Couple
+	least  float64 // share of its couples that is known to be found and sure
+}
+
+// What -quick makes: so many couples of a cell, no clip longer, in seconds.
+const (
+	quickCouples = 4
+	quickLength  = 60.0
+)
+
+// plain is the couple that all others are compared with: one thing at a time
+// is changed in it.
+var plain = scene.Couple{Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5}
+
+// cells lists them. What a cell is known to find was seen with its first
+// twenty seeds.
+func cells(rooms []*scene.Response) []cell {
+	var out []cell
+	add := func(least float64, name string, change func(c *scene.Couple)) {
+		c := plain
+		change(&c)
+		out = append(out, cell{name, c, least})
+	}
+	add(1, "60 s, pink noise at 10 dB, RT60 0.5 s, DRR 0 dB, 20 ppm", func(*scene.Couple) {})
+	for _, snr := range []float64{20, 5, 0, -6, -10, -15} {
+		least := 1.0
+		if snr <= -15 {
+			least = 0
+		}
+		add(least, fmt.Sprintf("SNR %g dB", snr), func(c *scene.Couple) { c.SNR = snr })
+	}
+	for _, noise := range []scene.Noise{scene.Traffic, scene.Babble, scene.Music, scene.Wind} {
+		add(1, fmt.Sprintf("%s at 0 dB", noise), func(c *scene.Couple) { c.Noise, c.SNR = noise, 0 })
+	}
+	for _, rt := range []float64{0.2, 1, 2, 3} {
+		add(1, fmt.Sprintf("RT60 %g s", rt), func(c *scene.Couple) { c.RT60 = rt })
+	}
+	for _, drr := range []float64{10, -5, -10, -15, -20} {
+		least := 1.0
+		if drr <= -15 {
+			least = 0.5
+		}
+		add(least, fmt.Sprintf("DRR %g dB", drr), func(c *scene.Couple) { c.DRR = drr })
+	}
+	for _, r := range rooms {
+		add(1, "measured: "+r.Name, func(c *scene.Couple) { c.Room = r })
+	}
+	for _, length := range []float64{3, 5, 10, 20, 300, 600} {
+		least := 1.0
+		if length < 20 {
+			least = 0.5
+		}
+		add(least, fmt.Sprintf("%g s", length), func(c *scene.Couple) { c.Length = length })
+	}
+	for _, ppm := range []float64{0, -100, 290} {
+		add(1, fmt.Sprintf("drift %g ppm", ppm), func(c *scene.Couple) { c.PPM = ppm })
+	}
+	add(1, "automatic level and limiting", func(c *scene.Couple) { c.AGC = true })
+	add(1, "cloth on the body mic, -30 dBFS", func(c *scene.Couple) { c.Cloth = -30 })
+	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
+	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
+	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })
+	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 5 min", func(c *scene.Couple) { c.SNR, c.RT60, c.DRR, c.Length = -10, 2, -15, 300 })
+	return out
+}

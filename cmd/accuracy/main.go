@@ -1,0 +1,144 @@
+// Accuracy measures how exact takes are lined up when one thing at a time is
+// made hard: noise, room, length, drift, devices. Every cell of its table is a
+// number of couples of one clip and one sound with known truth, paired as the
+// program would; beside it stand plainer ways of doing the same, on the same
+// samples. It serves those who work on Earshot.
+//
+//	go run ./cmd/accuracy -couples 20
+//	go run ./cmd/accuracy -quick
+//
+// With -quick, which runs in seconds, it fails when a couple is laid wrong and
+// called sure, or when a cell finds less than it is known to find.
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"regexp"
+	"runtime"
+	"sync"
+
+	"earshot/internal/scene"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx); err != nil {
+		fmt.Fprintln(os.Stderr, "accuracy:", err)
+		os.Exit(1)
+	}
+}
+
+// An order is what to measure.
+type order struct {
+	couples int
+	seed    uint64
+	only    *regexp.Regexp
+	quick   bool
+	docs    string
+}
+
+func run(ctx context.Context) error {
+	var o order
+	flag.IntVar(&o.couples, "couples", 10, "how many couples there are in a cell")
+	flag.Uint64Var(&o.seed, "seed", 1, "the first couple's seed; the others follow")
+	only := flag.String("cells", ".", "measure the cells whose name matches this `pattern`")
+	flag.BoolVar(&o.quick, "quick", false, "few couples of the short cells; fail when they come out worse than known")
+	flag.StringVar(&o.docs, "docs", "", "write the tables and the picture into this `folder`")
+	flag.Parse()
+	var err error
+	if o.only, err = regexp.Compile(*only); err != nil {
+		return fmt.Errorf("read -cells: %w", err)
+	}
+	if o.quick {
+		o.couples = quickCouples
+	}
+	var cells, rows bytes.Buffer
+	t, err := o.cells(ctx, io.MultiWriter(os.Stdout, &cells))
+	if err != nil {
+		return err
+	}
+	if o.quick {
+		return t.worseThanKnown()
+	}
+	fmt.Println()
+	spreads, err := boundTable(io.MultiWriter(os.Stdout, &rows), boundRuns)
+	if err != nil || o.docs == "" {
+		return err
+	}
+	return writeDocs(o.docs, cells.String(), rows.String(), spreads)
+}
+
+// boundRuns is how often each ratio is measured against the bound.
+const boundRuns = 100
+
+// cells measures the cells asked for and prints them.
+func (o *order) cells(ctx context.Context, w io.Writer) (*table, error) {
+	r, err := newRig()
+	if err != nil {
+		return nil, err
+	}
+	t := &table{}
+	t.head(w)
+	for _, c := range cells(r.rooms) {
+		if !o.only.MatchString(c.name) || o.quick && c.couple.Length > quickLength {
+			continue
+		}
+		row, err := r.measure(ctx, c, o.seed, o.couples)
+		if err != nil {
+			return nil, fmt.Errorf("cell %q: %w", c.name, err)
+		}
+		t.add(w, row)
+	}
+	t.sum(w)
+	return t, nil
+}
+
+// A rig makes couples and measures them.
+type rig struct {
+	phrases []*scene.Excerpt
+	rooms   []*scene.Response
+}
+
+func newRig() (*rig, error) {
+	phrases, err := scene.Phrases()
+	if err != nil {
+		return nil, err
+	}
+	rooms, err := scene.Rooms()
+	return &rig{phrases, rooms}, err
+}
+
+// measure makes and measures the couples of a cell, as many at once as there
+// are cores.
+func (r *rig) measure(ctx context.Context, c cell, seed uint64, n int) (*row, error) {
+	out := &row{cell: c, results: make([]result, n)}
+	failed := make([]error, n)
+	next := make(chan int)
+	var group sync.WaitGroup
+	for range runtime.NumCPU() {
+		group.Go(func() {
+			for i := range next {
+				couple := c.couple
+				couple.Seed = seed + uint64(i)
+				out.results[i], failed[i] = r.one(ctx, couple)
+			}
+		})
+	}
+	for i := range n {
+		if ctx.Err() != nil {
+			break
+		}
+		next <- i
+	}
+	close(next)
+	group.Wait()
+	return out, errors.Join(append(failed, ctx.Err())...)
+}

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"sort"
+	"strings"
+)
+
+// A row is a cell with its outcomes.
+type row struct {
+	cell    cell
+	results []result
+}
+
+// A table is all that was measured.
+type table struct{ rows []*row }
+
+func (t *table) head(w io.Writer) {
+	names := []string{"cell", "sure", "wrong", "error in the middle, ms: median", "95 %", "at the ends: worst", "drift, ppm: 95 %", "within 1σ", "2σ"}
+	for _, y := range yardsticks {
+		names = append(names, y.name)
+	}
+	fmt.Fprintln(w, "| "+strings.Join(names, " | ")+" |")
+	fmt.Fprintln(w, strings.Repeat("|---", len(names))+"|")
+}
+
+// add prints a row: counts over all couples, errors of those that are sure, and
+// the yardsticks' median errors over all couples.
+func (t *table) add(w io.Writer, r *row) {
+	t.rows = append(t.rows, r)
+	var middle, drift []float64
+	worst, within1, within2 := 0.0, 0, 0
+	for _, x := range r.results {
+		if !x.sure {
+			continue
+		}
+		middle, drift = append(middle, math.Abs(x.middle)), append(drift, math.Abs(x.drift))
+		worst = math.Max(worst, x.worst)
+		if x.sigmas <= 1 {
+			within1++
+		}
+		if x.sigmas <= 2 {
+			within2++
+		}
+	}
+	n := max(1, len(middle))
+	fields := []string{r.cell.name, fmt.Sprintf("%d of %d", r.sure(), len(r.results)), fmt.Sprint(r.wrong(false)),
+		fmt.Sprintf("%.4f", rank(middle, 0.5)), fmt.Sprintf("%.4f", rank(middle, 0.95)), fmt.Sprintf("%.4f", worst),
+		fmt.Sprintf("%.3f", rank(drift, 0.95)), fmt.Sprintf("%d %%", 100*within1/n), fmt.Sprintf("%d %%", 100*within2/n)}
+	for i := range yardsticks {
+		var off []float64
+		for _, x := range r.results {
+			off = append(off, math.Abs(x.others[i]))
+		}
+		fields = append(fields, fmt.Sprintf("%.3g", rank(off, 0.5)))
+	}
+	fmt.Fprintln(w, "| "+strings.Join(fields, " | ")+" |")
+}
+
+// sure counts the couples that are sure and right.
+func (r *row) sure() (n int) {
+	for _, x := range r.results {
+		if x.sure && x.right {
+			n++
+		}
+	}
+	return n
+}
+
+// wrong counts the couples that are laid wrong, those that are sure of it or
+// all.
+func (r *row) wrong(sure bool) (n int) {
+	for _, x := range r.results {
+		if x.found && !x.right && (x.sure || !sure) {
+			n++
+		}
+	}
+	return n
+}
+
+// sum prints what concerns all cells.
+func (t *table) sum(w io.Writer) {
+	couples, wrong := 0, 0
+	for _, r := range t.rows {
+		couples, wrong = couples+len(r.results), wrong+r.wrong(true)
+	}
+	fmt.Fprintf(w, "\n%d couples in %d cells; wrong and sure: %d\n", couples, len(t.rows), wrong)
+}
+
+// worseThanKnown tells of every cell that lays a couple wrong and is sure of
+// it, or is sure of fewer than it is known to be.
+func (t *table) worseThanKnown() error {
+	var all []error
+	for _, r := range t.rows {
+		if n := r.wrong(true); n > 0 {
+			all = append(all, fmt.Errorf("%s: %d laid wrong and sure", r.cell.name, n))
+		}
+		if least := r.cell.least * float64(len(r.results)); float64(r.sure()) < least {
+			all = append(all, fmt.Errorf("%s: %d of %d sure, at least %.0f are known to be", r.cell.name, r.sure(), len(r.results), math.Ceil(least)))
+		}
+	}
+	return errors.Join(all...)
+}
+
+// rank is the value at share q of v, by nearest rank; v is sorted in place.
+func rank(v []float64, q float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	sort.Float64s(v)
+	return v[max(0, int(math.Ceil(q*float64(len(v))))-1)]
+}
