@@ -62,11 +62,14 @@ func (f *Found) SigmaAt(t float64) float64 {
 const (
 	firstSpan    = 100.0 // seconds around a Guess that are searched for a match
 	firstWindows = 20
-	fewWindows   = 4  // of the first look, spread, and as many where the sound is loudest
-	mostWindows  = 48 // of the final measurement, spread over all that is covered
+	firstSlack   = 30e-6 // seconds per second by which a first look may take a drift for more than it is
+	fewWindows   = 4     // of the first look, spread, and as many where the sound is loudest
+	mostWindows  = 48    // of the final measurement, spread over all that is covered
 
-	faint = 5.5   // a first search below this is not followed up
-	plain = 6.5   // a window's own peak above this counts as heard
+	faint     = 5.5 // a first search below this is not followed up
+	plain     = 6.5 // a window's own peak above this counts as heard
+	mostAgain = 4   // times that all of a take is measured
+
 	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band and the room's response
 )
 
@@ -88,10 +91,10 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 		return nil, err
 	}
 	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
-	if err != nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift {
+	if err != nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift+firstSlack {
 		return nil, err
 	}
-	if f, err = grow(clip, sound, f, clipLen, soundLen); err != nil {
+	if f, err = grow(clip, sound, f, clipLen, soundLen); err != nil || math.Abs(f.Drift) > MaxDrift {
 		return nil, err
 	}
 	if math.IsInf(f.DriftSigma, 1) {
@@ -166,14 +169,16 @@ func loudest(sound Source, line Alignment, from, to, width float64, n int) ([]fl
 }
 
 // grow measures along ever longer stretches of the take, each along the line
-// that the last one found, until all that is covered is used.
+// that the last one found, until all that is covered is used. A line that turns
+// out far from where the last one was sure of it is measured along once more:
+// past 100 ppm or so a window's own smear shifts what it says.
 func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measurement, error) {
-	sharp := false
-	for {
+	settled := false
+	for again := 0; ; {
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
 		whole := lo-from < 1 && to-hi < 1
-		if whole && (sharp || f.stack.smeared(f.top) < smear) {
+		if whole && (settled || f.stack.smeared(f.top) < smear) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
@@ -191,7 +196,11 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if next.Strength < 0.7*f.Strength || math.Abs(next.Drift) > MaxDrift {
 			return f, nil
 		}
-		f, sharp = next, whole
+		if whole {
+			again++
+		}
+		settled = whole && (again == mostAgain || math.Abs(next.Drift-f.Drift) <= most/2)
+		f = next
 	}
 }
 

@@ -164,3 +164,25 @@ func TestLater(t *testing.T) {
 		t.Errorf("windows %+v of %+v", g.Locals, f.Locals)
 	}
 }
+
+// Clocks that are far apart: the first look lays each window along no drift,
+// so that within it the talk smears over a millisecond and pulls the line.
+func TestClocksFarApart(t *testing.T) {
+	for seed := range uint64(12) {
+		rng := rand.New(rand.NewPCG(seed, 290))
+		drift := 290e-6
+		if seed%2 == 1 {
+			drift = -drift
+		}
+		const n, offset = 16000 * 40, 3.00071
+		x := talk(rng, n+16000*8)
+		clip := heard(x, n, Alignment{Offset: offset, Drift: drift})
+		f, err := Find(noisy(rng, clip, 0.01), noisy(rng, x, 0.001), Guess{At: 20, Sound: 23})
+		if err != nil || f == nil {
+			t.Fatalf("seed %d: %v, %v", seed, f, err)
+		}
+		if off := (f.Drift - drift) * 1e6; math.Abs(off) > 0.5 {
+			t.Errorf("seed %d: drift off by %.2f ppm", seed, off)
+		}
+	}
+}

@@ -28,7 +28,7 @@ type linkSet map[store.Identity]*link
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-10.gob"
+const linksName = "links-11.gob"
 
 // How many places of a sound are looked at closely, and from which score of
 // the sketches on.
