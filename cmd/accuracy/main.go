@@ -61,7 +61,7 @@ func run(ctx context.Context) error {
 		o.couples = quickCouples
 	}
 	var cells, rows bytes.Buffer
-	t, err := o.cells(ctx, io.MultiWriter(os.Stdout, &cells))
+	t, err := o.measure(ctx, io.MultiWriter(os.Stdout, &cells))
 	if err != nil {
 		return err
 	}
@@ -79,8 +79,8 @@ func run(ctx context.Context) error {
 // boundRuns is how often each ratio is measured against the bound.
 const boundRuns = 100
 
-// cells measures the cells asked for and prints them.
-func (o *order) cells(ctx context.Context, w io.Writer) (*table, error) {
+// measure measures the cells asked for and prints them.
+func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 	r, err := newRig()
 	if err != nil {
 		return nil, err

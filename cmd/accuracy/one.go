@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/rand/v2"
@@ -23,10 +24,10 @@ import (
 // sound's time in the middle of the clip.
 type result struct {
 	found, sure, right bool
-	middle, worst      float64 // worst is at an end of the clip
-	drift              float64 // ppm
-	sigmas             float64 // how many of the stated ones the error at clip time 0 is
-	others             [len(yardsticks)]float64
+	middle, worst      float64                      // worst is at an end of the clip
+	drift              float64                      // ppm
+	sigmas             float64                      // how many of the stated ones the error at clip time 0 is
+	others             [len(yardsticks) + 1]float64 // of the yardsticks, and by hand
 }
 
 // wrongBy is how far off a couple must be laid to count as wrong, in
@@ -37,12 +38,12 @@ const wrongBy = 20.0
 func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
 	s := c.Scene(r.phrases)
 	clip := s.Render(&s.Clips[0], dsp.ProxyRate)
-	rate := dsp.ProxyRate
-	if c.Rate != 0 {
-		rate = c.Rate
-	}
+	rate := cmp.Or(c.Rate, dsp.ProxyRate)
 	file := s.Render(&s.Sounds[0], rate)
-	sound := dsp.Resample(file, 1, 0, float64(rate)/dsp.ProxyRate, len(file)*dsp.ProxyRate/rate)
+	sound := file
+	if rate != dsp.ProxyRate {
+		sound = dsp.Resample(file, 1, 0, float64(rate)/dsp.ProxyRate, len(file)*dsp.ProxyRate/rate)
+	}
 	p := s.Truth()[0]
 	truth := align.Alignment{Offset: p.Offset, Drift: p.Drift}
 	take, err := pair(ctx, clip, file, rate)
@@ -54,7 +55,7 @@ func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
 	for i, y := range yardsticks {
 		out.others[i] = (y.measure(clip, sound) - truth.Sound(middle)) * 1e3
 	}
-	out.others[byHand] = handLaid(c, p)
+	out.others[len(yardsticks)] = handLaid(c, p)
 	if take == nil {
 		return out, nil
 	}

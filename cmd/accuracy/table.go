@@ -5,8 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"sort"
 	"strings"
+
+	"earshot/internal/dsp"
 )
 
 // A row is a cell with its outcomes.
@@ -23,6 +24,7 @@ func (t *table) head(w io.Writer) {
 	for _, y := range yardsticks {
 		names = append(names, y.name)
 	}
+	names = append(names, byHand)
 	fmt.Fprintln(w, "| "+strings.Join(names, " | ")+" |")
 	fmt.Fprintln(w, strings.Repeat("|---", len(names))+"|")
 }
@@ -48,14 +50,14 @@ func (t *table) add(w io.Writer, r *row) {
 	}
 	n := max(1, len(middle))
 	fields := []string{r.cell.name, fmt.Sprintf("%d of %d", r.sure(), len(r.results)), fmt.Sprint(r.wrong(false)),
-		fmt.Sprintf("%.4f", rank(middle, 0.5)), fmt.Sprintf("%.4f", rank(middle, 0.95)), fmt.Sprintf("%.4f", worst),
-		fmt.Sprintf("%.3f", rank(drift, 0.95)), fmt.Sprintf("%d %%", 100*within1/n), fmt.Sprintf("%d %%", 100*within2/n)}
-	for i := range yardsticks {
+		fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.5)), fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.95)), fmt.Sprintf("%.4f", worst),
+		fmt.Sprintf("%.3f", dsp.Quantile(drift, 0.95)), fmt.Sprintf("%d %%", 100*within1/n), fmt.Sprintf("%d %%", 100*within2/n)}
+	for i := range len(yardsticks) + 1 {
 		var off []float64
 		for _, x := range r.results {
 			off = append(off, math.Abs(x.others[i]))
 		}
-		fields = append(fields, fmt.Sprintf("%.3g", rank(off, 0.5)))
+		fields = append(fields, fmt.Sprintf("%.3g", dsp.Quantile(off, 0.5)))
 	}
 	fmt.Fprintln(w, "| "+strings.Join(fields, " | ")+" |")
 }
@@ -103,13 +105,4 @@ func (t *table) worseThanKnown() error {
 		}
 	}
 	return errors.Join(all...)
-}
-
-// rank is the value at share q of v, by nearest rank; v is sorted in place.
-func rank(v []float64, q float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	sort.Float64s(v)
-	return v[max(0, int(math.Ceil(q*float64(len(v))))-1)]
 }

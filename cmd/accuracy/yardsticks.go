@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"earshot/internal/dsp"
+	"earshot/internal/scene"
 )
 
 // A yardstick is a plainer way to line two recordings up: it returns the
@@ -14,15 +15,15 @@ type yardstick struct {
 }
 
 // yardsticks are textbook methods: they know no clock drift and search all of
-// the sound. The last stands for a person, who needs no samples (see handLaid).
-var yardsticks = [4]yardstick{
+// the sound.
+var yardsticks = [3]yardstick{
 	{"plain correlation", func(clip, sound []float32) float64 { return correlated(clip, sound, 0) }},
 	{"phase transform", func(clip, sound []float32) float64 { return correlated(clip, sound, 1) }},
 	{"envelopes", enveloped},
-	{"clap to the frame", func(clip, sound []float32) float64 { return math.NaN() }},
 }
 
-const byHand = len(yardsticks) - 1
+// byHand is a person with a clap and a picture; see handLaid.
+const byHand = "clap to the frame"
 
 // correlated lays clip on sound where their generalised cross-correlation is
 // highest, its weight |X·Y|^-whiten: 0 is plain correlation, 1 the phase
@@ -63,14 +64,7 @@ func top(r []float64, n int) float64 {
 			best = i
 		}
 	}
-	if best == 0 || best+1 >= len(r) {
-		return float64(best)
-	}
-	a, b, c := math.Abs(r[best-1]), math.Abs(r[best]), math.Abs(r[best+1])
-	if bend := a - 2*b + c; bend < 0 {
-		return float64(best) + (a-c)/(2*bend)
-	}
-	return float64(best)
+	return scene.Vertex(r, best)
 }
 
 // envelopeHop is a step of an envelope, in samples: 10 ms.

@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"earshot/internal/align"
+	"earshot/internal/dsp"
 	"earshot/internal/scene"
 	"earshot/internal/shoot"
 )
@@ -144,9 +145,9 @@ func (t *tally) print(w io.Writer, format string) {
 	fmt.Fprintf(w, "clips held against sounds                          %d times\n", t.met)
 	fmt.Fprintf(w, "wrong sure                                         %d (wrong at all: %d)\n", t.wrongSure, t.wrong)
 	fmt.Fprintf(w, "recordings that belong to none                     %d, reported alone %d\n", t.alone, t.aloneRight)
-	fmt.Fprintf(w, "offset error in the middle, ms                     median %.4f, 95 %% %.4f, worst %.4f\n", rank(t.mid, 0.5), rank(t.mid, 0.95), rank(t.mid, 1))
-	fmt.Fprintf(w, "greatest error along the take, ms                  median %.4f, 95 %% %.4f, worst %.4f\n", rank(t.worst, 0.5), rank(t.worst, 0.95), rank(t.worst, 1))
-	fmt.Fprintf(w, "drift error over 5 min, ppm                        median %.3f, worst %.3f of %d\n", rank(t.drift, 0.5), rank(t.drift, 1), len(t.drift))
+	fmt.Fprintf(w, "offset error in the middle, ms                     median %.4f, 95 %% %.4f, worst %.4f\n", dsp.Quantile(t.mid, 0.5), dsp.Quantile(t.mid, 0.95), dsp.Quantile(t.mid, 1))
+	fmt.Fprintf(w, "greatest error along the take, ms                  median %.4f, 95 %% %.4f, worst %.4f\n", dsp.Quantile(t.worst, 0.5), dsp.Quantile(t.worst, 0.95), dsp.Quantile(t.worst, 1))
+	fmt.Fprintf(w, "drift error over 5 min, ppm                        median %.3f, worst %.3f of %d\n", dsp.Quantile(t.drift, 0.5), dsp.Quantile(t.drift, 1), len(t.drift))
 	fmt.Fprintf(w, "offset at clip time 0 within 1, 2 sigma            %.0f %%, %.0f %%\n", share(t.within1, len(t.mid)), share(t.within2, len(t.mid)))
 	names := make([]string, 0, len(t.rooms))
 	for n := range t.rooms {
@@ -154,17 +155,8 @@ func (t *tally) print(w io.Writer, format string) {
 	}
 	sort.Strings(names)
 	for _, n := range names {
-		fmt.Fprintf(w, "  %-16s %3d takes, error in the middle, ms   median %.4f, worst %.4f\n", n, len(t.rooms[n]), rank(t.rooms[n], 0.5), rank(t.rooms[n], 1))
+		fmt.Fprintf(w, "  %-16s %3d takes, error in the middle, ms   median %.4f, worst %.4f\n", n, len(t.rooms[n]), dsp.Quantile(t.rooms[n], 0.5), dsp.Quantile(t.rooms[n], 1))
 	}
 }
 
 func share(n, of int) float64 { return 100 * float64(n) / float64(max(1, of)) }
-
-// rank is the value at share q of v, by nearest rank; v is sorted in place.
-func rank(v []float64, q float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	sort.Float64s(v)
-	return v[max(0, int(math.Ceil(q*float64(len(v))))-1)]
-}

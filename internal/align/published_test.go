@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"earshot/internal/dsp"
+	"earshot/internal/scene"
 )
 
 // readWAV reads the 16-bit mono files of testdata.
@@ -80,24 +81,19 @@ func TestRealMeetingAgainstSciPy(t *testing.T) {
 }
 
 // The Cramér-Rao bound for two noisy copies of one band-limited noise (Knapp &
-// Carter 1976; Quazi 1981): for flat spectra
-//
-//	sigma = sqrt(3 / (8π²·T·g·(f2³-f1³))),  g = s1·s2/(1+s1+s2)
-//
-// Errors over seeded runs must lie at or above it, or the answer leaked, and
+// Carter 1976; Quazi 1981), scene.DelayBound. Errors over seeded runs must lie at or above it, or the answer leaked, and
 // within about twice of it where noise rules. 15 % is allowed for chance.
 func TestErrorsAgainstTheBound(t *testing.T) {
 	const f1, f2, length, runs = 300.0, 3400.0, 10.0, 40
 	for _, snr := range []float64{0, -6} {
-		s := math.Pow(10, snr/10)
-		g := s * s / (1 + 2*s)
-		bound := math.Sqrt(3 / (8 * math.Pi * math.Pi * length * g * (f2*f2*f2 - f1*f1*f1)))
+		noise := scene.Copies{Low: f1, High: f2, Length: length, SNR: snr}
+		bound := noise.Bound()
 		var sum float64
 		for run := range uint64(runs) {
 			rng := rand.New(rand.NewPCG(run, uint64(100-snr)))
 			delay := rng.Float64()*4 - 2 // samples
-			x, y := noisyCopies(rng, int(length*dsp.ProxyRate), delay, f1, f2, s)
-			f, err := Find(x, y, Guess{At: length / 2, Sound: length / 2})
+			x, y := noise.Make(rng, dsp.ProxyRate, delay)
+			f, err := Find(Samples(x), Samples(y), Guess{At: length / 2, Sound: length / 2})
 			if err != nil || f == nil {
 				t.Fatalf("run %d: Find = %v, %v", run, f, err)
 			}
@@ -117,36 +113,4 @@ func TestErrorsAgainstTheBound(t *testing.T) {
 			t.Errorf("SNR %+.0f dB: spread %.2f µs, over 2.3 times the bound of %.2f µs", snr, got*1e6, bound*1e6)
 		}
 	}
-}
-
-// noisyCopies makes two copies of one noise of the band f1..f2 in independent
-// noise of the same band, s1 = s2 = s, the second later by delay samples. The
-// delay is exact: a turn of every coefficient's phase.
-func noisyCopies(rng *rand.Rand, n int, delay, f1, f2, s float64) (x, y Samples) {
-	n += n % 2
-	fft := dsp.NewFFT(n)
-	draw := func() []complex128 {
-		c := make([]complex128, n/2+1)
-		for k := range c {
-			if hz := float64(k) * dsp.ProxyRate / float64(n); hz >= f1 && hz <= f2 {
-				c[k] = complex(rng.NormFloat64(), rng.NormFloat64())
-			}
-		}
-		return c
-	}
-	signal, n1, n2 := draw(), draw(), draw()
-	a := complex(math.Sqrt(s), 0)
-	for k := range signal {
-		sin, cos := math.Sincos(-2 * math.Pi * float64(k) * delay / float64(n))
-		n1[k] += a * signal[k]
-		n2[k] += a * signal[k] * complex(cos, sin)
-	}
-	out := func(c []complex128) Samples {
-		o := make(Samples, n)
-		for i, v := range fft.Inverse(c) {
-			o[i] = float32(v * 50)
-		}
-		return o
-	}
-	return out(n1), out(n2)
 }

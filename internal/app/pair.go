@@ -233,7 +233,7 @@ func seamOf(f *align.Found) shoot.Seam {
 		}
 		return shoot.Seam{Median: v, P95: v, Max: v}
 	}
-	return shoot.Seam{Median: quantile(left, 0.5), P95: quantile(left, 0.95), Max: left[len(left)-1]}
+	return shoot.Seam{Median: dsp.Quantile(left, 0.5), P95: dsp.Quantile(left, 0.95), Max: left[len(left)-1]}
 }
 
 // heardLeft is the size of the leftovers of the windows that heard, sorted, in
@@ -247,12 +247,6 @@ func heardLeft(locals []align.Local) []float64 {
 	}
 	sort.Float64s(left)
 	return left
-}
-
-// quantile of sorted values, by the nearest rank.
-func quantile(sorted []float64, q float64) float64 {
-	i := int(math.Ceil(q*float64(len(sorted)))) - 1
-	return sorted[max(0, min(len(sorted)-1, i))]
 }
 
 // strangers is the most that recordings of different moments have been seen to

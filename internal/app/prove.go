@@ -197,16 +197,16 @@ func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, 
 // bestWithin finds clip in sound near the first guess if it is plainly there,
 // else where it is likeliest, by what both hold within a stretch.
 func bestWithin(clip, sound align.Source, within stretch, guesses []align.Guess) (*align.Found, error) {
-	first := int(math.Round(within.from * dsp.ProxyRate))
-	n := int(math.Round(within.to*dsp.ProxyRate)) - first
+	first, last := int(math.Round(within.from*dsp.ProxyRate)), int(math.Round(within.to*dsp.ProxyRate))
 	from := float64(first) / dsp.ProxyRate
+	clip, sound = excerptOf(clip, first, last), excerptOf(sound, first, last)
 	var best *align.Found
 	for i, g := range guesses {
 		if i == 1 && best != nil && best.Strength >= proveFrom {
 			break
 		}
 		g.At, g.Sound = g.At-from, g.Sound-from
-		f, err := align.Find(excerpt{clip, first, n}, excerpt{sound, first, n}, g)
+		f, err := align.Find(clip, sound, g)
 		if err != nil {
 			return nil, err
 		}
@@ -224,6 +224,11 @@ func bestWithin(clip, sound align.Source, within stretch, guesses []align.Guess)
 type excerpt struct {
 	of       align.Source
 	first, n int
+}
+
+// excerptOf is what a source holds from index first to last, excluded.
+func excerptOf(s align.Source, first, last int) excerpt {
+	return excerpt{s, first, max(0, min(last, s.Len())-first)}
 }
 
 func (e excerpt) Len() int { return e.n }
@@ -283,7 +288,7 @@ func (p *Proof) fill(f *align.Found, shift float64) {
 		sizes[i] = math.Abs(w.Late)
 	}
 	sort.Float64s(sizes)
-	p.Seam.Median, p.Seam.P95, p.Seam.Max = quantile(sizes, 0.5), quantile(sizes, 0.95), sizes[len(sizes)-1]
+	p.Seam.Median, p.Seam.P95, p.Seam.Max = dsp.Quantile(sizes, 0.5), dsp.Quantile(sizes, 0.95), sizes[len(sizes)-1]
 	p.Why = append(p.Why, fmt.Sprintf("the match stands %.0f times above the noise; %d of %d windows heard it alone", f.Strength, p.Seam.Heard, p.Seam.Of))
 }
 
@@ -300,8 +305,7 @@ func (p *Proof) judge(frame float64) {
 	for i, w := range p.Windows {
 		late[i] = w.Late
 	}
-	sort.Float64s(late)
-	latest, earliest := quantile(late, 0.95), quantile(late, 0.05)
+	latest, earliest := dsp.Quantile(late, 0.95), dsp.Quantile(late, 0.05)
 	for _, l := range limits {
 		l.Pass = latest <= l.LateMs && -earliest <= l.Early
 		p.Limits = append(p.Limits, l)

@@ -329,3 +329,28 @@ func TestClipLength(t *testing.T) {
 		t.Errorf("%g s, want 6.5: shown half a second in", got)
 	}
 }
+
+// An excerpt ends where its source does, however far it was to go, and is
+// silent outside.
+func TestExcerpt(t *testing.T) {
+	source := align.Samples{0, 1, 2, 3, 4, 5}
+	for _, tt := range []struct{ first, last, n int }{{0, 6, 6}, {2, 5, 3}, {2, 100, 4}, {7, 100, 0}} {
+		e := excerptOf(source, tt.first, tt.last)
+		if e.Len() != tt.n {
+			t.Errorf("from %d to %d of 6: %d samples, want %d", tt.first, tt.last, e.Len(), tt.n)
+		}
+		got := make([]float32, 10)
+		if err := e.ReadAt(got, -2); err != nil {
+			t.Fatal(err)
+		}
+		for i, v := range got {
+			want := float32(0)
+			if k := i - 2; k >= 0 && k < tt.n {
+				want = float32(tt.first + k)
+			}
+			if v != want {
+				t.Errorf("from %d to %d: sample %d is %g, want %g", tt.first, tt.last, i-2, v, want)
+			}
+		}
+	}
+}

@@ -24,7 +24,7 @@ func arrows() map[string][]string {
 	const cobra, pflag = "github.com/spf13/cobra", "github.com/spf13/pflag"
 	return map[string][]string{
 		"cmd/earshot":                  {"internal/cli", "internal/app", "internal/store", "internal/media/ffmpeg"},
-		"cmd/yardstick":                {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
+		"cmd/yardstick":                {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
 		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
 		"cmd/bench":                    {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},

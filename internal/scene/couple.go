@@ -17,7 +17,7 @@ type Couple struct {
 	Cloth    float64 // dBFS of cloth on the body mic; 0 means none
 	Inverted bool    // the body mic's poles are swapped
 	Hot      float64 // dB; both recordings are turned up by so much, and clip
-	Rate     int     // Hz, of the sound's file; 0 counts as 48000
+	Rate     int     // Hz, of the sound's file; 0 counts as the usual one
 }
 
 // Scene makes the couple up from phrases. The same seed gives the same.

@@ -52,6 +52,12 @@ func findDirect(full []float32, rate float64) float64 {
 	for at+1 < len(x) && math.Abs(x[at+1]) > math.Abs(x[at]) {
 		at++
 	}
+	return Vertex(x, at)
+}
+
+// Vertex is where the magnitude of x has its top, given its largest point
+// nearby: the vertex of the parabola through the three points there.
+func Vertex(x []float64, at int) float64 {
 	if at == 0 || at+1 >= len(x) {
 		return float64(at)
 	}

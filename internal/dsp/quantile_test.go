@@ -1,0 +1,20 @@
+package dsp
+
+import (
+	"math"
+	"testing"
+)
+
+// The nearest-rank method's usual example: of 15, 20, 35, 40, 50 the 5th and
+// 30th percentiles are 15 and 20, the 40th 20, the 50th 35, the 100th 50 (from
+// memory).
+func TestQuantile(t *testing.T) {
+	for q, want := range map[float64]float64{0: 15, 0.05: 15, 0.3: 20, 0.4: 20, 0.5: 35, 1: 50} {
+		if got := Quantile([]float64{35, 20, 50, 15, 40}, q); got != want {
+			t.Errorf("Quantile(%g) = %g, want %g", q, got, want)
+		}
+	}
+	if got := Quantile(nil, 0.5); !math.IsNaN(got) {
+		t.Errorf("Quantile of nothing = %g, want NaN", got)
+	}
+}
