@@ -42,6 +42,7 @@ type order struct {
 	seed    uint64
 	only    *regexp.Regexp
 	quick   bool
+	ours    bool
 	docs    string
 }
 
@@ -51,6 +52,7 @@ func run(ctx context.Context) error {
 	flag.Uint64Var(&o.seed, "seed", 1, "the first couple's seed; the others follow")
 	only := flag.String("cells", ".", "measure the cells whose name matches this `pattern`")
 	flag.BoolVar(&o.quick, "quick", false, "few couples of the short cells; fail when they come out worse than known")
+	flag.BoolVar(&o.ours, "ours", false, "leave the plainer ways out: more couples in the same time")
 	flag.StringVar(&o.docs, "docs", "", "write the tables and the picture into this `folder`")
 	flag.Parse()
 	var err error
@@ -85,7 +87,8 @@ func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &table{}
+	r.ours = o.ours
+	t := &table{ours: o.ours}
 	t.head(w)
 	for _, c := range cells(r.rooms) {
 		if !o.only.MatchString(c.name) || o.quick && c.couple.Length > quickLength {
@@ -105,6 +108,7 @@ func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 type rig struct {
 	phrases []*scene.Excerpt
 	rooms   []*scene.Response
+	ours    bool // measure no other way
 }
 
 func newRig() (*rig, error) {
@@ -113,7 +117,7 @@ func newRig() (*rig, error) {
 		return nil, err
 	}
 	rooms, err := scene.Rooms()
-	return &rig{phrases, rooms}, err
+	return &rig{phrases: phrases, rooms: rooms}, err
 }
 
 // measure makes and measures the couples of a cell, as many at once as there

@@ -27,12 +27,13 @@ type result struct {
 	middle, worst      float64                      // worst is at an end of the clip
 	drift              float64                      // ppm
 	sigmas             float64                      // how many of the stated ones the error at clip time 0 is
+	driftSigmas        float64                      // the same of the drift
 	others             [len(yardsticks) + 1]float64 // of the yardsticks, and by hand
 }
 
-// wrongBy is how far off a couple must be laid to count as wrong, in
-// milliseconds.
-const wrongBy = 20.0
+// wrongBy is how far off a couple must be laid at either end to count as wrong,
+// in milliseconds.
+const wrongBy = 1.0
 
 // one makes a couple, pairs it and holds the outcome against the truth.
 func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
@@ -52,7 +53,11 @@ func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
 	}
 	var out result
 	middle := c.Length / 2
-	for i, y := range yardsticks {
+	for i := range yardsticks {
+		if r.ours {
+			break
+		}
+		y := yardsticks[i]
 		out.others[i] = (y.measure(clip, sound) - truth.Sound(middle)) * 1e3
 	}
 	out.others[len(yardsticks)] = handLaid(c, p)
@@ -65,6 +70,7 @@ func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
 	out.found, out.sure, out.right = true, take.Verdict == shoot.Sure, out.worst <= wrongBy
 	out.drift = take.Drift - p.Drift*1e6
 	out.sigmas = math.Abs(off(0)) * 1e-3 / take.OffsetSigma
+	out.driftSigmas = math.Abs(out.drift) / take.DriftSigma
 	return out, nil
 }
 

@@ -17,14 +17,20 @@ type row struct {
 }
 
 // A table is all that was measured.
-type table struct{ rows []*row }
+type table struct {
+	rows []*row
+	ours bool // without the plainer ways beside
+}
 
 func (t *table) head(w io.Writer) {
-	names := []string{"cell", "sure", "wrong", "error in the middle, ms: median", "95 %", "at the ends: worst", "drift, ppm: 95 %", "within 1σ", "2σ"}
-	for _, y := range yardsticks {
-		names = append(names, y.name)
+	names := []string{"cell", "sure", "wrong", "error in the middle, ms: median", "95 %", "at the ends: worst", "drift, ppm: 95 %",
+		"offset at 0 within 1σ", "2σ", "drift within 1σ", "2σ"}
+	if !t.ours {
+		for _, y := range yardsticks {
+			names = append(names, y.name)
+		}
+		names = append(names, byHand)
 	}
-	names = append(names, byHand)
 	fmt.Fprintln(w, "| "+strings.Join(names, " | ")+" |")
 	fmt.Fprintln(w, strings.Repeat("|---", len(names))+"|")
 }
@@ -33,25 +39,23 @@ func (t *table) head(w io.Writer) {
 // the yardsticks' median errors over all couples.
 func (t *table) add(w io.Writer, r *row) {
 	t.rows = append(t.rows, r)
-	var middle, drift []float64
-	worst, within1, within2 := 0.0, 0, 0
+	var middle, drift, place, clock []float64
+	worst := 0.0
 	for _, x := range r.results {
 		if !x.sure {
 			continue
 		}
 		middle, drift = append(middle, math.Abs(x.middle)), append(drift, math.Abs(x.drift))
+		place, clock = append(place, x.sigmas), append(clock, x.driftSigmas)
 		worst = math.Max(worst, x.worst)
-		if x.sigmas <= 1 {
-			within1++
-		}
-		if x.sigmas <= 2 {
-			within2++
-		}
 	}
-	n := max(1, len(middle))
 	fields := []string{r.cell.name, fmt.Sprintf("%d of %d", r.sure(), len(r.results)), fmt.Sprint(r.wrong(false)),
 		fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.5)), fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.95)), fmt.Sprintf("%.4f", worst),
-		fmt.Sprintf("%.3f", dsp.Quantile(drift, 0.95)), fmt.Sprintf("%d %%", 100*within1/n), fmt.Sprintf("%d %%", 100*within2/n)}
+		fmt.Sprintf("%.3f", dsp.Quantile(drift, 0.95)), within(place, 1), within(place, 2), within(clock, 1), within(clock, 2)}
+	if t.ours {
+		fmt.Fprintln(w, "| "+strings.Join(fields, " | ")+" |")
+		return
+	}
 	for i := range len(yardsticks) + 1 {
 		var off []float64
 		for _, x := range r.results {
@@ -60,6 +64,17 @@ func (t *table) add(w io.Writer, r *row) {
 		fields = append(fields, fmt.Sprintf("%.3g", dsp.Quantile(off, 0.5)))
 	}
 	fmt.Fprintln(w, "| "+strings.Join(fields, " | ")+" |")
+}
+
+// within is the share of values that are at most so large, in words.
+func within(v []float64, most float64) string {
+	n := 0
+	for _, x := range v {
+		if x <= most {
+			n++
+		}
+	}
+	return fmt.Sprintf("%.0f %%", 100*float64(n)/float64(max(1, len(v))))
 }
 
 // sure counts the couples that are sure and right.

@@ -28,6 +28,8 @@ type window struct {
 	r      []float32 // r[reach+i] at lag i·lagStep: the sound is heard that much later than the line says
 	weight float64   // how much there is to hear, 0..1
 	level  float64   // mean power of the sound in the band
+
+	spectrum spectrum // what r is the inverse of
 }
 
 // A correlator takes windows of one size.
@@ -111,8 +113,8 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 	c.x = c.transform(c.x, c.clip)
 	c.y = c.transform(c.y, c.sound)
 	w.level = c.cross(shift)
-	r := c.fft.Inverse(c.x)
-	w.r = c.points(r)
+	w.spectrum = c.keep()
+	w.r = c.points(c.fft.Inverse(c.x))
 	return w, nil
 }
 
@@ -169,6 +171,22 @@ func (c *correlator) cross(shift float64) float64 {
 		}
 	}
 	return level / float64(c.size) / float64(c.size)
+}
+
+// keep is the band of the whitened cross-spectrum.
+func (c *correlator) keep() spectrum {
+	first, end := 0, len(c.band)
+	for c.band[first] == 0 {
+		first++
+	}
+	for c.band[end-1] == 0 {
+		end--
+	}
+	s := spectrum{bins: make([]complex64, end-first), first: first, size: c.size}
+	for k := range s.bins {
+		s.bins[k] = complex64(c.x[first+k])
+	}
+	return s
 }
 
 // points picks the lags within reach out of a circular correlation and puts a

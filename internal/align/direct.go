@@ -14,22 +14,28 @@ import (
 // The stack along p's slope is flattened first (see flat), so that a short
 // bright arrival is not lost beside a long dull one, and taken apart into
 // arrivals. The first counts that lies within what a room can put between
-// itself and p, has a quarter of the strongest one's height and stands clear of
-// the noise. Microphones and mouths spread an arrival over a tenth of a
+// itself and p, has an eighth of the strongest one's height and stands clear of
+// the noise; more is asked for where little of the band is left, since a narrow
+// band's own pattern looks like arrivals. A weak one must stand in the room's
+// response too, which is not whitened: whitening mirrors strong reflections. Microphones and mouths spread an arrival over a tenth of a
 // millisecond or two: what follows the first as closely is part of it. Where in
 // such a burst the direct sound stands, the room's response says; where it
 // cannot, a third of the way in, since bursts rise faster than they die.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
-// deviation that the burst's own length leaves in it, seconds: half of it, since
-// where in a burst a sound stands is for everyone to say.
+// deviation that the burst's own length leaves in it, seconds: half of it where
+// the response cannot tell.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
-		room    = 0.020   // seconds: a path 7 m longer
+		room    = 0.034   // seconds: a path 12 m longer
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
 		same    = 0.00003 // seconds: half a sample
-		share   = 0.25    // of the strongest arrival
-		overall = 5       // deviations of the noise
+		shape   = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
+		longer  = 0.04    // and by how much more of its length
+		crowd   = 0.6e-6  // seconds: what reflections move a direct sound by that is half as strong
+		share   = 0.13    // of the strongest arrival
+		overall = 6       // deviations of the noise
+		ghost   = 0.3     // of the strongest: what whitening makes of one strong reflection, on the other side
 	)
 	quiet := p.delta + room + 0.002
 	flat, lobes := s.flat(p, quiet)
@@ -41,31 +47,39 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	for _, a := range arrivals {
 		highest = math.Max(highest, math.Abs(a.height))
 	}
-	first, last, parts := firstBurst(arrivals, math.Max(share*highest, overall*s.noiseAfter(flat, quiet)))
+	asked := math.Max(share, 1.6*sideLobe(lobes, s.reach)-0.1)
+	least := math.Max(asked*highest, overall*s.noiseAfter(flat, quiet))
+	for i, a := range arrivals {
+		if math.Abs(a.height) < ghost*highest && !s.heard.holds(a.delta, p.delta-after, p.delta+room) {
+			arrivals[i].height = 0
+		}
+	}
+	first, last, height, parts := firstBurst(arrivals, least)
 	if parts == 0 {
 		return 0, 0
 	}
-	at, told := 0.0, false
+	blur = crowd * (highest/height - 1)
+	at, unsure, told := 0.0, 0.0, false
 	if s.smeared(p) < smear {
-		at, told = s.heard.firstTop(first, last)
+		at, unsure, told = s.heard.firstTop(first, last)
 	}
 	switch {
 	case told && (parts > 1 || math.Abs(at-first) > same):
-		first, last = math.Max(first, at), math.Min(last, at)
+		return at - p.delta, math.Max(blur, math.Max(shape+longer*(first-last), unsure))
 	case parts == 1 && math.Abs(first-p.delta) < same:
-		return 0, 0 // the stack's own top is the better estimate of one arrival
+		return 0, blur // the stack's own top is the better estimate of one arrival
 	default:
 		at = first - (first-last)/3
 	}
-	return at - p.delta, (first - last) / 2
+	return at - p.delta, math.Max(blur, (first-last)/2)
 }
 
 // firstBurst returns the lags between which the first burst of arrivals of at
-// least a height lies, and how many it has.
-func firstBurst(arrivals []peak, least float64) (first, last float64, parts int) {
+// least a height lies, the height of its highest, and how many it has.
+func firstBurst(arrivals []peak, least float64) (first, last, height float64, parts int) {
 	const burst = 0.00017 // seconds
-	for _, a := range arrivals {
-		if math.Abs(a.height) < least {
+	for i, a := range arrivals {
+		if math.Abs(a.height) < least || parts == 0 && rising(arrivals[i:]) {
 			continue
 		}
 		if parts == 0 {
@@ -73,10 +87,40 @@ func firstBurst(arrivals []peak, least float64) (first, last float64, parts int)
 		} else if first-a.delta > burst {
 			break
 		}
-		parts, last = parts+1, a.delta
+		parts, last, height = parts+1, a.delta, math.Max(height, math.Abs(a.height))
 	}
-	return first, last, parts
+	return first, last, height, parts
 }
+
+// rising tells whether the first of some arrivals is but the rise of a burst
+// much stronger, as a loudspeaker or a microphone that was measured along with a
+// room makes it: no reflection comes so soon after the direct sound.
+func rising(arrivals []peak) bool {
+	const soon, much = 0.0006, 2.5 // seconds; times as strong
+	for _, a := range arrivals[1:] {
+		if arrivals[0].delta-a.delta > soon {
+			return false
+		}
+		if math.Abs(a.height) > much*math.Abs(arrivals[0].height) {
+			return true
+		}
+	}
+	return false
+}
+
+// sideLobe is the most that a single arrival's pattern of height 1 at lag 0 rises
+// to apart from it, as far as a room reaches.
+func sideLobe(lobes []float32, reach int) float64 {
+	const apart, room = 0.0003, 0.034 // seconds
+	top := 0.0
+	for i := points(apart); i <= min(reach, points(room)); i++ {
+		top = math.Max(top, math.Abs(float64(lobes[reach+i])))
+	}
+	return top
+}
+
+// points is how many points of a correlation so many seconds are.
+func points(seconds float64) int { return int(seconds / lagStep) }
 
 // arrivals takes a flattened stack between two lags apart into single arrivals,
 // the largest lag first: again and again the highest point's own pattern is
@@ -85,9 +129,9 @@ func firstBurst(arrivals []peak, least float64) (first, last float64, parts int)
 // CLEAN). lobes is the pattern of an arrival of height 1 at lag 0.
 func (s *stack) arrivals(flat, lobes []float32, from, to float64) []peak {
 	const (
-		fine   = 4    // steps of a point
-		gain   = 0.4  // taken away at a time
-		floor  = 0.12 // of the first, where to stop
+		fine   = 4   // steps of a point
+		gain   = 0.4 // taken away at a time
+		floor  = 0.1 // of the first, where to stop
 		rounds = 200
 		reach  = 60 // points of the pattern to each side
 	)

@@ -25,8 +25,7 @@ type Found struct {
 	Inverted    bool       // one of the microphones has its poles swapped
 	Mid         float64    // clip seconds: the middle of what was heard, where the offset is known best
 	MidSigma    float64    // seconds: of the sound's time at Mid
-	DriftSigma  float64    // seconds per second; +Inf when the take cannot tell
-	Cov         float64    // covariance of the two, for carrying the sigma to other times
+	DriftSigma  float64    // seconds per second, independent of the place at Mid; +Inf when the take cannot tell
 	From, To    float64    // clip seconds that the sound covers
 	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
 	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
@@ -51,11 +50,10 @@ type measurement struct {
 
 // SigmaAt is the standard deviation of the sound's time for clip time t.
 func (f *Found) SigmaAt(t float64) float64 {
-	dt := t - f.Mid
 	if math.IsInf(f.DriftSigma, 1) {
 		return math.Inf(1)
 	}
-	return math.Sqrt(math.Max(0, f.MidSigma*f.MidSigma+2*dt*f.Cov+dt*dt*f.DriftSigma*f.DriftSigma))
+	return math.Hypot(f.MidSigma, (t-f.Mid)*f.DriftSigma)
 }
 
 // How much is listened to. The figures behind them are in docs/accuracy.md.
@@ -65,12 +63,15 @@ const (
 	firstSlack   = 30e-6 // seconds per second by which a first look may take a drift for more than it is
 	fewWindows   = 4     // of the first look, spread, and as many where the sound is loudest
 	mostWindows  = 48    // of the final measurement, spread over all that is covered
+	mostWeak     = 144   // the same where they are so weak that noise rules
+	weak         = 12.0  // the mean height of such windows, standard deviations
 
 	faint     = 5.5 // a first search below this is not followed up
 	plain     = 6.5 // a window's own peak above this counts as heard
 	mostAgain = 4   // times that all of a take is measured
 
 	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band and the room's response
+	near  = 0.002 // seconds: a line this far off leaves no room to look for the direct sound
 )
 
 // Find looks for clip in sound near guess and measures what it finds. The
@@ -178,7 +179,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
 		whole := lo-from < 1 && to-hi < 1
-		if whole && (settled || f.stack.smeared(f.top) < smear) {
+		if whole && (settled || f.stack.smeared(f.top) < smear && math.Abs(f.top.delta) < near) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
@@ -189,7 +190,11 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 			return f, nil // too unsure to go on: what there is must do
 		}
 		most := math.Min(MaxDrift, 6*f.DriftSigma+2e-6)
-		next, err := measure(clip, sound, f.Alignment, lo, hi, mostWindows, most)
+		n := mostWindows
+		if f.Strength < weak*math.Sqrt(mostWindows) {
+			n = mostWeak
+		}
+		next, err := measure(clip, sound, f.Alignment, lo, hi, n, most)
 		if err != nil {
 			return nil, err
 		}
@@ -285,6 +290,9 @@ func weigh(windows []window) {
 // settle writes down what top p of the stack says.
 func (f *measurement) settle(p peak, fixed bool) {
 	s := f.stack
+	mid, matching := s.where(p)
+	fixed = fixed || matching < fewMatch
+	p, sc := s.climb(p, fixed)
 	f.top = p
 	f.Strength = math.Abs(p.height) / s.noise
 	f.Inverted = p.height < 0
@@ -292,42 +300,37 @@ func (f *measurement) settle(p peak, fixed bool) {
 	lead, blur := s.direct(p)
 	f.Offset = f.line.Sound(s.mid) + p.delta + lead - (1+f.Drift)*s.mid
 	f.Rest = s.without(p) / s.noise
-	f.MidSigma, f.DriftSigma, f.Cov = s.spread(p, fixed)
-	f.MidSigma = math.Max(math.Hypot(f.MidSigma, blur), 1e-6)
-	f.settleMid(fixed)
+	f.Mid, f.DriftSigma = mid, math.Inf(1)
+	if !fixed {
+		turn := sc.ds / sc.ss // the place and the slope are independent there
+		f.Mid = s.mid - turn
+		sc.dd = math.Max(0, sc.dd-turn*sc.ds)
+		f.DriftSigma = wider * math.Hypot(math.Sqrt(sc.ss), rounding/math.Max(s.half, 1))
+	}
+	f.MidSigma = math.Hypot(wider*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
 
-// What a window that matches is good for at the best, and how many must match
-// before they can tell a drift.
 const (
-	windowSigma = 10e-6 // seconds
-	fewMatch    = 3.5
+	fewMatch = 3.5     // windows of equal share that must match before they can tell a drift
+	wider    = 1.2     // what the errors of the rig in docs/accuracy.md ask the scatter to be widened by
+	rounding = 0.12e-6 // seconds: what is left where there is no noise
 )
 
-// settleMid moves Mid to the middle of the windows that match, and asks of the
-// drift's sigma that it is no smaller than so many windows so far apart can
-// tell: where all the talk is in two of them, leaving others out shows nothing.
-func (f *measurement) settleMid(fixed bool) {
-	mid, apart, matching := f.stack.where(f.top)
-	move := mid - f.stack.mid
-	f.Mid = mid
-	if fixed || matching < fewMatch {
-		f.DriftSigma, f.Cov = math.Inf(1), 0
-		return
-	}
-	f.MidSigma = math.Sqrt(math.Max(1e-12, f.MidSigma*f.MidSigma+2*move*f.Cov+move*move*f.DriftSigma*f.DriftSigma))
-	f.Cov += move * f.DriftSigma * f.DriftSigma
-	f.DriftSigma = math.Max(f.DriftSigma, windowSigma/(math.Max(apart, 0.1)*math.Sqrt(matching)))
-}
-
-// WithDrift takes the drift from elsewhere (seconds per second, with its
-// sigma) and keeps the place at Mid, which a take knows whatever its drift.
-// sigma +Inf says that nothing is known of the drift: it then counts as within
-// Ordinary of the one given.
+// WithDrift joins what is known of the drift from elsewhere, seconds per
+// second, with what the take itself says: each counts by its sigma. The place at
+// Mid stays, which a take knows whatever its drift.
+//
+// sigma +Inf says that nothing is known elsewhere: it then counts as Ordinary.
 func (f Found) WithDrift(drift, sigma float64) Found {
-	turn := drift - f.Drift
-	f.Offset = f.Sound(f.Mid) - (1+drift)*f.Mid
-	f.Drift, f.DriftSigma, f.Cov = drift, min(sigma, Ordinary), 0
+	sigma = min(sigma, Ordinary)
+	share := 1.0 // of what comes from elsewhere
+	if own := f.DriftSigma * f.DriftSigma; !math.IsInf(own, 1) {
+		share = own / (own + sigma*sigma)
+	}
+	turn := share * (drift - f.Drift)
+	f.Offset = f.Sound(f.Mid) - (1+f.Drift+turn)*f.Mid
+	f.Drift += turn
+	f.DriftSigma = sigma * math.Sqrt(share)
 	locals := make([]Local, len(f.Locals))
 	for i, l := range f.Locals {
 		l.Left -= turn * (l.At - f.Mid)

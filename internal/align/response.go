@@ -13,44 +13,97 @@ import (
 type response struct {
 	cross []complex128
 	power []float64
+
+	byLag []float64 // what lags made of it, once asked
+	noise float64
 }
 
 func newResponse(size int) response {
-	return response{make([]complex128, size/2+1), make([]float64, size/2+1)}
+	return response{cross: make([]complex128, size/2+1), power: make([]float64, size/2+1)}
 }
 
 // firstTop returns the lag of the direct sound within a burst from lag first
 // down to lag last, seconds: the first top over half of what the burst rises
-// to, below the top of the band. Nothing is said where the response is lost in
-// noise.
-func (h *response) firstTop(first, last float64) (lag float64, ok bool) {
+// to, below the top of the band. Where a top before it comes close to half, or
+// it is hardly over half itself, another would take the other one: unsure is how
+// far that would be, seconds, as far as it is so. Nothing is said where the
+// response is lost in noise.
+func (h *response) firstTop(first, last float64) (lag, unsure float64, ok bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
 		after  = 0.0001 // seconds
 		over   = 0.5    // of what the burst rises to
-		fine   = 4      // steps of a sample
+		close  = 0.12   // so near to that noise or another response may decide
 		lost   = 8      // deviations of the noise that the burst must rise to
 	)
-	r := h.lags()
-	at := func(i int) float64 { return readCircular(r, float64(i)/fine) }
-	lo := int(math.Floor((last - after) * dsp.ProxyRate * fine))
-	hi := int(math.Ceil((first + before) * dsp.ProxyRate * fine))
-	top := 0.0
-	for i := lo; i <= hi; i++ {
-		top = math.Max(top, math.Abs(at(i)))
+	h.work()
+	tops, highest := topsOf(h.byLag, first+before, last-after)
+	if highest < lost*h.noise {
+		return 0, 0, false
 	}
-	if top < lost*noiseOf(r) {
-		return 0, false
+	for i, t := range tops {
+		share := t.height / highest
+		if share <= over {
+			continue
+		}
+		if i > 0 {
+			short := over - tops[i-1].height/highest
+			unsure = math.Max(0, 1-short/close) * (tops[i-1].delta - t.delta)
+		}
+		if doubt := 1 - (share-over)/close; doubt > 0 && i+1 < len(tops) {
+			unsure = math.Max(unsure, doubt*(t.delta-tops[i+1].delta))
+		}
+		return t.delta, unsure, true
 	}
-	i := hi
-	for i > lo && math.Abs(at(i)) <= over*top {
-		i--
+	return 0, 0, false
+}
+
+// holds tells whether the response stands out at a lag, against what it rises to
+// between two others and against its noise, seconds.
+func (h *response) holds(lag, from, to float64) bool {
+	const (
+		around = 0.00006 // seconds
+		share  = 0.07
+		clear  = 5 // deviations
+	)
+	h.work()
+	most := func(from, to float64) float64 {
+		top := 0.0
+		for i := int(math.Floor(from * dsp.ProxyRate)); i <= int(math.Ceil(to*dsp.ProxyRate)); i++ {
+			top = math.Max(top, math.Abs(h.byLag[(i+len(h.byLag))%len(h.byLag)]))
+		}
+		return top
 	}
-	for i > lo && math.Abs(at(i-1)) > math.Abs(at(i)) {
-		i--
+	return most(lag-around, lag+around) > math.Max(share*most(from, to), clear*h.noise)
+}
+
+// work works the response out by lag, once.
+func (h *response) work() {
+	if h.byLag == nil {
+		h.byLag = h.lags()
+		h.noise = noiseOf(h.byLag)
 	}
-	off := vertex(math.Abs(at(i-1)), math.Abs(at(i)), math.Abs(at(i+1)))
-	return (float64(i) + math.Max(-0.5, math.Min(0.5, off))) / fine / dsp.ProxyRate, true
+}
+
+// topsOf returns the tops of a response's magnitude from lag from down to lag
+// to, seconds, and the highest magnitude there.
+func topsOf(r []float64, from, to float64) (tops []peak, highest float64) {
+	const fine = 4 // steps of a sample
+	at := func(i int) float64 { return math.Abs(readCircular(r, float64(i)/fine)) }
+	lo := int(math.Floor(to * dsp.ProxyRate * fine))
+	hi := int(math.Ceil(from * dsp.ProxyRate * fine))
+	above, here := at(hi+1), at(hi)
+	for i := hi; i >= lo; i-- {
+		below := at(i - 1)
+		highest = math.Max(highest, here)
+		if here > above && here >= below {
+			off := vertex(below, here, above)
+			lag := (float64(i) + math.Max(-0.5, math.Min(0.5, off))) / fine / dsp.ProxyRate
+			tops = append(tops, peak{delta: lag, height: here})
+		}
+		above, here = here, below
+	}
+	return tops, highest
 }
 
 // lags is the response by lag in samples, circular. Frequencies that the sound

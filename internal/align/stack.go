@@ -146,9 +146,8 @@ func (s *stack) at(delta, slope float64) float64 {
 }
 
 // where tells from which windows the height at p comes: the middle of their
-// times and the deviation about it, clip seconds, and how many windows of equal
-// share would make as much.
-func (s *stack) where(p peak) (mid, apart, windows float64) {
+// times, clip seconds, and how many windows of equal share would make as much.
+func (s *stack) where(p peak) (mid, windows float64) {
 	var sum, squares, moment float64
 	part := make([]float64, len(s.windows))
 	for i := range s.windows {
@@ -160,15 +159,9 @@ func (s *stack) where(p peak) (mid, apart, windows float64) {
 		moment += part[i] * w.at
 	}
 	if sum == 0 {
-		return s.mid, 0, 0
+		return s.mid, 0
 	}
-	mid = moment / sum
-	var spread float64
-	for i := range s.windows {
-		d := s.windows[i].at - mid
-		spread += part[i] * d * d
-	}
-	return mid, math.Sqrt(spread / sum), sum * sum / squares
+	return moment / sum, sum * sum / squares
 }
 
 // without is the height at p with the window that counts most there left out,
@@ -280,35 +273,4 @@ func newton(g gradient, h hessian, sign float64, fixed bool) gradient {
 		-(h.ss*g.delta - h.ds*g.slope) / det,
 		-(h.dd*g.slope - h.ds*g.delta) / det,
 	}
-}
-
-// spread estimates the standard deviations of delta and slope at top p by the
-// grouped jackknife (Efron & Tibshirani 1993, ch. 11), one Newton step for
-// each left-out group. With fixed only delta's is estimated. Fewer than three
-// windows cannot tell: delta is then anywhere within the search.
-func (s *stack) spread(p peak, fixed bool) (delta, slope, cov float64) {
-	groups := min(len(s.windows), 24)
-	sign := math.Copysign(1, p.height)
-	_, all := s.curve(p.delta, p.slope, s.windows)
-	if groups < 3 {
-		return Tolerance, math.Inf(1), 0
-	}
-	steps := make([]gradient, groups)
-	var mean gradient
-	for i := range steps {
-		lo, hi := i*len(s.windows)/groups, (i+1)*len(s.windows)/groups
-		g, h := s.curve(p.delta, p.slope, s.windows[lo:hi])
-		rest := hessian{all.dd - h.dd, all.ds - h.ds, all.ss - h.ss}
-		steps[i] = newton(gradient{-g.delta, -g.slope}, rest, sign, fixed)
-		mean.delta += steps[i].delta / float64(groups)
-		mean.slope += steps[i].slope / float64(groups)
-	}
-	var vd, vs, c float64
-	for _, st := range steps {
-		vd += (st.delta - mean.delta) * (st.delta - mean.delta)
-		vs += (st.slope - mean.slope) * (st.slope - mean.slope)
-		c += (st.delta - mean.delta) * (st.slope - mean.slope)
-	}
-	k := float64(groups-1) / float64(groups)
-	return math.Sqrt(k * vd), math.Sqrt(k * vs), k * c
 }

@@ -196,8 +196,8 @@ func TestSaneRefusesWhatIsNoNumber(t *testing.T) {
 			"offset": func(f *align.Found) { f.Offset = bad }, "drift": func(f *align.Found) { f.Drift = bad },
 			"strength": func(f *align.Found) { f.Strength = bad }, "rest": func(f *align.Found) { f.Rest = bad },
 			"middle": func(f *align.Found) { f.Mid = bad }, "sigma": func(f *align.Found) { f.MidSigma = bad },
-			"covariance": func(f *align.Found) { f.Cov = bad }, "from": func(f *align.Found) { f.From = bad },
-			"to": func(f *align.Found) { f.To = bad }, "a window": func(f *align.Found) { f.Locals[1].Left = bad },
+			"from": func(f *align.Found) { f.From = bad },
+			"to":   func(f *align.Found) { f.To = bad }, "a window": func(f *align.Found) { f.Locals[1].Left = bad },
 			"a window's time": func(f *align.Found) { f.Locals[1].At = bad },
 			"drift's sigma": func(f *align.Found) {
 				if f.DriftSigma = bad; math.IsInf(bad, 1) { // says that nothing is known

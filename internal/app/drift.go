@@ -22,11 +22,10 @@ type driftEntry struct {
 	drift, sigma float64 // seconds per second
 }
 
-// What a take must show before its own drift is believed.
+// What a take must show before others are told its drift.
 const (
-	fineDrift   = 1.5e-6 // sigma: as good as anything the other takes can say
-	fairDrift   = 8e-6   // sigma: better than nothing, for a take that stands alone
-	fairLength  = 15.0   // seconds
+	fairDrift   = 8e-6   // sigma
+	fairLength  = 15.0   // seconds: a talker who leans over shows as much drift in less
 	clockWander = 0.5e-6 // what two clocks change against each other over a day
 	sameClocks  = 5e-6   // takes that differ by more are not of the same two devices
 )
@@ -88,22 +87,23 @@ func weightedMedian(entries []driftEntry) float64 {
 	return entries[len(entries)-1].drift
 }
 
-// settle decides whose drift a take gets: its own where it can tell, else that
-// of the shoot, else none.
+// settle joins a take's own drift with that of the other takes, or, where
+// there are none, with what clocks usually do, and tells which of them said more.
 func (b *driftBook) settle(clip, sound int, f *align.Found) (align.Found, shoot.DriftFrom, []string) {
-	long := f.To-f.From >= fairLength
-	if long && f.DriftSigma <= fineDrift {
-		return *f, shoot.FromTake, nil
+	own := *f
+	if own.DriftSigma > align.Ordinary/2 {
+		own.DriftSigma = math.Inf(1) // it is within what was looked through, no more
 	}
 	drift, sigma, takes := b.shoot(clip, sound)
-	if takes > 0 && (!long || sigma < f.DriftSigma) {
+	got := own.WithDrift(drift, sigma)
+	switch {
+	case own.DriftSigma < min(sigma, align.Ordinary):
+		return got, shoot.FromTake, nil
+	case takes > 0:
 		why := fmt.Sprintf("too short to know its drift; %s of the same devices say %+.1f ppm", plural(takes, "other take"), drift*1e6)
-		return f.WithDrift(drift, sigma), shoot.FromShoot, []string{why}
+		return got, shoot.FromShoot, []string{why}
 	}
-	if long && f.DriftSigma <= fairDrift {
-		return *f, shoot.FromTake, nil
-	}
-	return f.WithDrift(0, math.Inf(1)), shoot.FromNone, []string{"too short to know its drift, and no other take tells it: taken as none"}
+	return got, shoot.FromNone, []string{"too short to know its drift, and no other take tells it: taken as none"}
 }
 
 func plural(n int, noun string) string {

@@ -2,7 +2,6 @@ package app
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"earshot/internal/align"
@@ -61,10 +60,11 @@ func TestDriftIsSettled(t *testing.T) {
 		{"one that is out of line is left out", []booked{short, long(31), long(-70), long(31.2)}, shoot.FromShoot, 31.1, 1},
 		{"where no two agree there is none", []booked{short, long(31), long(-70)}, shoot.FromNone, 0, align.Ordinary * 1e6},
 		{"the surest weigh most", []booked{short, long(31), {"mic", 20, 34, 6, false}}, shoot.FromShoot, 31, 1},
-		{"a fair take that is alone keeps its own", []booked{{"mic", 20, 25, 6, false}}, shoot.FromTake, 25, 6},
+		{"a fair take that is alone keeps its own", []booked{{"mic", 20, 25, 6, false}}, shoot.FromTake, 24.64, 6}, // 25 · 50²/(50²+6²)
 		{"a fair take among sure ones takes theirs", []booked{{"mic", 20, 25, 6, false}, long(31)}, shoot.FromShoot, 31, 1},
 		{"a long take that cannot tell", []booked{{"mic", 60, 140, 40, false}}, shoot.FromNone, 0, align.Ordinary * 1e6},
-		{"drift of a short take is never its own", []booked{{"mic", 14, 31, 0.1, false}}, shoot.FromNone, 0, align.Ordinary * 1e6},
+		{"a short take that tells is believed of itself", []booked{{"mic", 14, 31, 0.1, false}}, shoot.FromTake, 31, 0.1},
+		{"but not of others", []booked{short, {"mic", 14, 31, 0.1, false}}, shoot.FromNone, 0, align.Ordinary * 1e6},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			book, m := bookOf(tt.takes)
@@ -104,9 +104,9 @@ func TestWeightedMedian(t *testing.T) {
 	}
 }
 
-// In a measured shoot a take of five seconds gets the drift that a take of
-// forty of the same two devices shows, and says so.
-func TestShortTakeGetsTheOthersDrift(t *testing.T) {
+// In a measured shoot a take of five seconds joins what it says of its drift with
+// what a take of forty of the same two devices shows.
+func TestShortTakeJoinsTheOthersDrift(t *testing.T) {
 	phrases, err := scene.Phrases()
 	if err != nil {
 		t.Skip(err)
@@ -129,11 +129,8 @@ func TestShortTakeGetsTheOthersDrift(t *testing.T) {
 	if long.DriftFrom != shoot.FromTake || math.Abs(long.Drift-45) > 4*long.DriftSigma+0.1 {
 		t.Errorf("long take: %.2f ± %.2f ppm from %s, want 45 from the take", long.Drift, long.DriftSigma, long.DriftFrom)
 	}
-	if short.DriftFrom != shoot.FromShoot || math.Abs(short.Drift-long.Drift) > 1e-9 {
-		t.Errorf("short take: %.3f ppm from %s, want %.3f from the shoot", short.Drift, short.DriftFrom, long.Drift)
-	}
-	if !strings.Contains(strings.Join(short.Why, " "), "one other take") {
-		t.Errorf("why %q", short.Why)
+	if math.Abs(short.Drift-45) > 3*short.DriftSigma || short.DriftSigma > clockWander*1e6*math.Sqrt2 {
+		t.Errorf("short take: %.3f ± %.3f ppm, want 45, as well as the long one tells it", short.Drift, short.DriftSigma)
 	}
 	p := s.Truth()[1]
 	for _, at := range []float64{0, 5} {

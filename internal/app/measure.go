@@ -28,7 +28,7 @@ type linkSet map[store.Identity]*link
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-11.gob"
+const linksName = "links-12.gob"
 
 // How many places of a sound are looked at closely, and from which score of
 // the sketches on.
@@ -289,7 +289,7 @@ func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
 // from end to end could bring forth others. DriftSigma may be +Inf and Halves
 // NaN, which say that they are not known.
 func sane(f *align.Found) bool {
-	known := []float64{f.Offset, f.Drift, f.Strength, f.Rest, f.Mid, f.MidSigma, f.Cov, f.From, f.To}
+	known := []float64{f.Offset, f.Drift, f.Strength, f.Rest, f.Mid, f.MidSigma, f.From, f.To}
 	for _, l := range f.Locals {
 		known = append(known, l.At, l.Left)
 	}

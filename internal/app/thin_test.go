@@ -80,8 +80,8 @@ func TestOneClapInSilence(t *testing.T) {
 	}
 }
 
-// A take of five seconds that stands alone does not know its drift and says
-// so; its place is known all the same.
+// A take of five seconds that stands alone knows its drift to a few ppm, and its
+// place.
 func TestLoneShortTake(t *testing.T) {
 	phrases, err := scene.Phrases()
 	if err != nil {
@@ -98,14 +98,14 @@ func TestLoneShortTake(t *testing.T) {
 		t.Fatalf("%d takes, want the one: %+v", len(doc.Takes), doc.Alone)
 	}
 	take, truth := doc.Takes[0], s.Truth()[0]
-	if take.Verdict != shoot.Sure || take.DriftFrom != shoot.FromNone || take.Drift != 0 {
-		t.Errorf("%s, drift %.1f ppm from %s, want sure, 0 from none", take.Verdict, take.Drift, take.DriftFrom)
+	if off := math.Abs(take.Drift - truth.Drift*1e6); take.Verdict != shoot.Sure || off > 3*take.DriftSigma || take.DriftSigma > 10 {
+		t.Errorf("%s, drift %.1f ± %.1f ppm, want sure, %.1f", take.Verdict, take.Drift, take.DriftSigma, truth.Drift*1e6)
 	}
 	mid := (take.Spans[0].Clip[0] + take.Spans[0].Clip[1]) / 2
-	found := take.Offset + mid
+	found := take.Offset + (1+take.Drift*1e-6)*mid
 	want := truth.Offset + (1+truth.Drift)*mid
-	if e := math.Abs(found-want) * 1e3; e > 0.15 {
-		t.Errorf("off by %.3f ms in the middle, want within 0.15", e)
+	if e := math.Abs(found-want) * 1e3; e > 0.01 {
+		t.Errorf("off by %.3f ms in the middle, want within 0.01", e)
 	}
 	if e := math.Abs(take.Offset - truth.Offset); e > 3*take.OffsetSigma {
 		t.Errorf("off by %.3f ms at 0, over three times its sigma of %.3f ms", e*1e3, take.OffsetSigma*1e3)

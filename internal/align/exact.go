@@ -1,0 +1,163 @@
+package align
+
+import (
+	"math"
+	"math/cmplx"
+
+	"earshot/internal/dsp"
+)
+
+// A spectrum is a window's cross-spectrum, partly whitened, over the band: what
+// its correlation is the inverse of. It says how high the correlation stands,
+// and how it leans, at any lag and not only at its points.
+type spectrum struct {
+	bins  []complex64
+	first int // which bin of the transform bins[0] is
+	size  int // of the transform, samples
+}
+
+// A reading is a correlation at one lag: its height and first two derivatives
+// over the lag in seconds.
+type reading struct{ height, lean, bend float64 }
+
+// read returns the correlation at a lag in seconds. A match makes the bins real
+// there: what stands across that is noise, and across, if it has room for the
+// bins, gets each one's part in the reading's lean.
+func (s *spectrum) read(lag float64, across []float32) reading {
+	var r reading
+	step := 2 * math.Pi * dsp.ProxyRate / float64(s.size) // radians a second, from bin to bin
+	turn := cmplx.Rect(1, step*lag)
+	var now complex128
+	for k, b := range s.bins {
+		omega := step * float64(s.first+k)
+		if k%64 == 0 { // a product of turns, begun anew before rounding adds up
+			now = cmplx.Rect(1, omega*lag)
+		} else {
+			now *= turn
+		}
+		re := float64(real(b))*real(now) - float64(imag(b))*imag(now)
+		im := float64(real(b))*imag(now) + float64(imag(b))*real(now)
+		r.height += re
+		r.lean -= omega * im
+		r.bend -= omega * omega * re
+		if across != nil {
+			across[k] = float32(omega * im * 2 / float64(s.size))
+		}
+	}
+	scale := 2 / float64(s.size)
+	return reading{r.height * scale, r.lean * scale, r.bend * scale}
+}
+
+// A scatter is the covariance of a place found in a stack: of delta, of slope,
+// and of the two.
+type scatter struct{ dd, ds, ss float64 }
+
+// neighbourBins is by how much the fading of a window's ends makes what stands
+// in neighbouring bins alike: the sum of the taper's fourth powers times its
+// length over the square of the sum of its squares.
+const neighbourBins = 1.116
+
+// climb takes a top that the points showed to where the correlations themselves
+// are highest, and tells how far noise may have moved it. With fixed the slope
+// stays.
+//
+// The noise is read twice. What stands across the match in every bin moves the
+// top as much as the bins say, if they are independent (the bound of Knapp &
+// Carter 1976 is made of the same terms); and the windows' own leans at the top
+// show what they disagree in, whatever it comes from (the sandwich of Huber
+// 1967, with neighbours, which share half of their sound, taken together as
+// Newey & West 1987 do). Reflections add to the second alone; with few windows it
+// is itself uncertain. The larger of the two counts, and with few windows somewhat
+// more.
+func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
+	sign := math.Copysign(1, p.height)
+	var h hessian
+	for range 2 {
+		var g gradient
+		g, h, _ = s.slopes(p, nil, nil)
+		step := newton(g, h, sign, fixed).limit(lagStep/2, slopeStep(s.half)/2)
+		p.delta += step.delta
+		p.slope += step.slope
+	}
+	noise, apart := &moments{}, &moments{}
+	_, h, p.height = s.slopes(p, noise, apart)
+	p.height *= s.norm
+	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
+	n := float64(len(s.windows))
+	noise.scale(neighbourBins * (n + 2) / n)
+	if n > 2 {
+		apart.scale((n + 2) / (n - 2))
+	} else {
+		*apart = moments{}
+	}
+	a, b := noise.through(h, fixed), apart.through(h, fixed)
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, math.Max(a.ss, b.ss)}
+}
+
+// moments are those of the stack's leans over delta and slope.
+type moments struct{ dd, ds, ss float64 }
+
+func (m *moments) scale(f float64) { m.dd, m.ds, m.ss = m.dd*f, m.ds*f, m.ss*f }
+
+// add enters what two windows at times t and u from the stack's middle have in
+// common.
+func (m *moments) add(v, t, u float64) {
+	m.dd += v
+	m.ds += v * (t + u) / 2
+	m.ss += v * t * u
+}
+
+// through is what leans of such moments do to a top with curvature h.
+func (m *moments) through(h hessian, fixed bool) scatter {
+	if fixed {
+		return scatter{dd: m.dd / (h.dd * h.dd)}
+	}
+	det := h.dd*h.ss - h.ds*h.ds
+	a, b, c := h.ss/det, -h.ds/det, h.dd/det // the inverse
+	ad, as := a*m.dd+b*m.ds, a*m.ds+b*m.ss
+	bd, bs := b*m.dd+c*m.ds, b*m.ds+c*m.ss
+	return scatter{ad*a + as*b, ad*b + as*c, bd*b + bs*c}
+}
+
+// slopes reads all windows at p: the stack's gradient, curvature and height
+// there, weighed but not yet scaled by norm. noise gets the moments of what stands
+// across the match, apart those of the windows' leans.
+func (s *stack) slopes(p peak, noise, apart *moments) (g gradient, h hessian, height float64) {
+	var last, across []float32
+	leans := make([]float64, len(s.windows))
+	for i := range s.windows {
+		w := &s.windows[i]
+		t := w.at - s.mid
+		if noise != nil {
+			last, across = across, make([]float32, len(w.spectrum.bins))
+		}
+		r := w.spectrum.read(p.delta+p.slope*t, across)
+		leans[i] = w.weight * r.lean
+		height += w.weight * r.height
+		g.delta += leans[i]
+		g.slope += leans[i] * t
+		h.dd += w.weight * r.bend
+		h.ds += w.weight * r.bend * t
+		h.ss += w.weight * r.bend * t * t
+		if noise == nil {
+			continue
+		}
+		noise.add(w.weight*w.weight*dot(across, across), t, t)
+		apart.add(leans[i]*leans[i], t, t)
+		if i > 0 {
+			before := &s.windows[i-1]
+			u := before.at - s.mid
+			noise.add(2*w.weight*before.weight*dot(across, last), t, u)
+			apart.add(2*leans[i]*leans[i-1], t, u)
+		}
+	}
+	return g, h, height
+}
+
+func dot(a, b []float32) float64 {
+	var sum float64
+	for i, v := range a {
+		sum += float64(v) * float64(b[i])
+	}
+	return sum
+}
