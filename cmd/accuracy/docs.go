@@ -11,21 +11,27 @@ import (
 // writeDocs puts both tables in their places in accuracy.md of a folder, and
 // the picture beside it.
 func writeDocs(dir, cells, boundRows string, spreads []spread) error {
+	if err := writeParts(dir, map[string]string{"cells": cells, "bound": boundRows}); err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(dir, "bound.svg"), []byte(picture(spreads)), 0o644)
+}
+
+// writeParts puts what was printed in its places in accuracy.md of a folder,
+// by the names of the marks.
+func writeParts(dir string, parts map[string]string) error {
 	path := filepath.Join(dir, "accuracy.md")
 	page, err := os.ReadFile(path)
 	if err != nil {
 		return err
 	}
 	text := string(page)
-	for name, table := range map[string]string{"cells": cells, "bound": boundRows} {
+	for name, table := range parts {
 		if text, err = between(text, name, table); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
 	}
-	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
-		return err
-	}
-	return os.WriteFile(filepath.Join(dir, "bound.svg"), []byte(picture(spreads)), 0o644)
+	return os.WriteFile(path, []byte(text), 0o644)
 }
 
 // between replaces what stands in a page between the marks of a name.

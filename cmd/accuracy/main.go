@@ -6,6 +6,8 @@
 //
 //	go run ./cmd/accuracy -couples 20
 //	go run ./cmd/accuracy -quick
+//	go run ./cmd/accuracy -day 3     # days of two cameras and three recorders
+//	go run ./cmd/accuracy -whose 12  # whose body mic is whose
 //
 // With -quick, which runs in seconds, it fails when a couple is laid wrong and
 // called sure, or when a cell finds less than it is known to find.
@@ -44,6 +46,8 @@ type order struct {
 	quick   bool
 	ours    bool
 	docs    string
+	days    int
+	whose   int
 }
 
 func run(ctx context.Context) error {
@@ -54,7 +58,12 @@ func run(ctx context.Context) error {
 	flag.BoolVar(&o.quick, "quick", false, "few couples of the short cells; fail when they come out worse than known")
 	flag.BoolVar(&o.ours, "ours", false, "leave the plainer ways out: more couples in the same time")
 	flag.StringVar(&o.docs, "docs", "", "write the tables and the picture into this `folder`")
+	flag.IntVar(&o.days, "day", 0, "make so many days of two cameras and three recorders, and nothing else")
+	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
 	flag.Parse()
+	if o.days > 0 || o.whose > 0 {
+		return o.manyDevices(ctx)
+	}
 	var err error
 	if o.only, err = regexp.Compile(*only); err != nil {
 		return fmt.Errorf("read -cells: %w", err)

@@ -236,7 +236,7 @@ func take(clip, sound Source, line Alignment, from, to float64, times []float64)
 	}
 	weigh(windows)
 	s := newStack(windows, cor.reach)
-	s.heard = &cor.heard
+	s.heard, s.far = &cor.heard, far(sound)
 	return &measurement{Found: Found{From: from, To: to}, stack: s, line: line}, nil
 }
 
@@ -297,7 +297,10 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.Strength = math.Abs(p.height) / s.noise
 	f.Inverted = p.height < 0
 	f.Drift = f.line.Drift + p.slope
-	lead, blur := s.direct(p)
+	lead, blur := 0.0, 0.0
+	if !s.far {
+		lead, blur = s.direct(p)
+	}
 	f.Offset = f.line.Sound(s.mid) + p.delta + lead - (1+f.Drift)*s.mid
 	f.Rest = s.without(p) / s.noise
 	f.Mid, f.DriftSigma = mid, math.Inf(1)

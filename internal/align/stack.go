@@ -15,6 +15,7 @@ type stack struct {
 	norm    float64   // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
 	noise   float64   // the deviation really seen where nothing matches, at least 1
 	heard   *response // of the room, from the same windows; nil for a part of a stack
+	far     bool      // see Far
 }
 
 // A peak is a place in a stack.

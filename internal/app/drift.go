@@ -14,6 +14,7 @@ import (
 // can tell it.
 type driftBook struct {
 	m     *measurer
+	web   *web
 	pages map[[2]string][]driftEntry
 }
 
@@ -95,13 +96,18 @@ func (b *driftBook) settle(clip, sound int, f *align.Found) (align.Found, shoot.
 		own.DriftSigma = math.Inf(1) // it is within what was looked through, no more
 	}
 	drift, sigma, takes := b.shoot(clip, sound)
+	told := plural(takes, "other take") + " of the same devices say"
+	if takes == 0 && own.DriftSigma > fairDrift {
+		if d, s, ok := b.web.drift(clip, sound); ok && s <= fairDrift {
+			drift, sigma, told = d, s, "the clocks of all recordings together say"
+		}
+	}
 	got := own.WithDrift(drift, sigma)
 	switch {
 	case own.DriftSigma < min(sigma, align.Ordinary):
 		return got, shoot.FromTake, nil
-	case takes > 0:
-		why := fmt.Sprintf("too short to know its drift; %s of the same devices say %+.1f ppm", plural(takes, "other take"), drift*1e6)
-		return got, shoot.FromShoot, []string{why}
+	case !math.IsInf(sigma, 1):
+		return got, shoot.FromShoot, []string{fmt.Sprintf("too short to know its drift; %s %+.1f ppm", told, drift*1e6)}
 	}
 	return got, shoot.FromNone, []string{"too short to know its drift, and no other take tells it: taken as none"}
 }

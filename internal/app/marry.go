@@ -199,16 +199,23 @@ func (m *marriage) plan(ctx context.Context) []Married {
 	return make([]Married, len(m.work))
 }
 
+// sameCover is by how much less of a clip a sound may cover, seconds, and still
+// serve it as well.
+const sameCover = 0.5
+
 // better tells whether take i serves its clip better than take b: surer, then
-// covering more, then stronger.
+// covering more, then worn by the clip's nearest talker, then stronger.
 func (m *marriage) better(i, b int) bool {
 	x, y := &m.day.takes[i], &m.day.takes[b]
 	vx, vy := m.day.result.Document.Takes[i].Verdict, m.day.result.Document.Takes[b].Verdict
 	if vx != vy {
 		return vx == shoot.Sure
 	}
-	if dx, dy := x.found.To-x.found.From, y.found.To-y.found.From; math.Abs(dx-dy) > 0.5 {
+	if dx, dy := x.found.To-x.found.From, y.found.To-y.found.From; math.Abs(dx-dy) > sameCover {
 		return dx > dy
+	}
+	if n, ok := m.day.nearest[x.clip]; ok && (n == i || n == b) {
+		return n == i
 	}
 	return x.found.Strength > y.found.Strength
 }

@@ -46,6 +46,7 @@ type measurer struct {
 	clips  []*recording
 	sounds []*recording
 	links  [][]*link // [clip][sound]
+	far    bool      // clips against clips, or sounds against sounds: see align.Far
 }
 
 // run measures every clip against every sound.
@@ -278,11 +279,18 @@ func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
 	}
 	defer sound.Close()
 	guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
-	found, err := align.Find(clip, sound, guess)
+	found, err := align.Find(clip, m.heard(sound), guess)
 	if err != nil || found == nil || !sane(found) {
 		return nil, err
 	}
 	return &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}, nil
+}
+
+func (m *measurer) heard(sound align.Source) align.Source {
+	if m.far {
+		return align.Far{Source: sound}
+	}
+	return sound
 }
 
 // sane tells whether a measurement holds numbers only: sound that is damage

@@ -40,8 +40,10 @@ func (a *App) Pair(ctx context.Context, opt PairOptions) (*PairResult, error) {
 
 // A day is a shoot, read and measured.
 type day struct {
+	app           *App
 	clips, sounds []*recording
-	takes         []dayTake // as in result.Document.Takes, index by index
+	takes         []dayTake          // as in result.Document.Takes, index by index
+	nearest       map[*recording]int // by clip: the take whose wearer is its nearest talker, where that is known
 	result        PairResult
 }
 
@@ -68,14 +70,16 @@ func (a *App) measureDay(ctx context.Context, opt PairOptions) (*day, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &day{}
+	d := &day{app: a}
 	d.result.Notes = g.notes
 	d.sort(g, read)
 	m := &measurer{app: a, fresh: opt.Fresh, tell: tell, clips: d.clips, sounds: d.sounds}
 	if err := m.run(ctx); err != nil {
 		return nil, err
 	}
-	d.decide(m)
+	if err := d.decide(ctx, m); err != nil {
+		return nil, err
+	}
 	a.Cache.Trim(d.identities())
 	return d, nil
 }
@@ -128,7 +132,7 @@ func describe(err error) string {
 }
 
 // decide turns measurements into takes and loners.
-func (d *day) decide(m *measurer) {
+func (d *day) decide(ctx context.Context, m *measurer) error {
 	var links []match.Link
 	for i, row := range m.links {
 		for k, l := range row {
@@ -137,8 +141,13 @@ func (d *day) decide(m *measurer) {
 			}
 		}
 	}
-	decisions := match.Assign(parties(d.clips), parties(d.sounds), links)
+	web, err := d.weave(ctx, m, match.Assign(parties(d.clips), parties(d.sounds), links))
+	if err != nil {
+		return err
+	}
+	decisions := web.decisions
 	drifts := newDriftBook(decisions, m)
+	drifts.web = web
 	usedClip, usedSound := map[int]bool{}, map[int]bool{}
 	for _, dec := range decisions {
 		i, k := dec.Link.Clip, dec.Link.Sound
@@ -147,10 +156,13 @@ func (d *day) decide(m *measurer) {
 		found, from, why := drifts.settle(i, k, l.Found)
 		t := dayTake{clip: d.clips[i], sound: d.sounds[k], link: l, found: found}
 		d.takes = append(d.takes, t)
-		d.result.Document.Takes = append(d.result.Document.Takes, t.document(dec, from, append(dec.Why, why...)))
+		take := t.document(dec, from, append(dec.Why, why...))
+		take.Through = web.through[[2]int{i, k}]
+		d.result.Document.Takes = append(d.result.Document.Takes, take)
 	}
 	d.loners(d.clips, usedClip, m)
 	d.loners(d.sounds, usedSound, m)
+	return d.whose(ctx)
 }
 
 func toLink(i, k int, clip, sound *recording, l *link) match.Link {

@@ -50,6 +50,7 @@ func TestPairKeepsItsSchema(t *testing.T) {
 	s := schema(t)
 	full := day(nasty())
 	full.Takes[0].Claps = []shoot.Clap{{Clip: 1, Sound: 13.3}}
+	full.Takes[0].Through = []string{"CAM_B/D0001.MP4"}
 	full.Takes[0].Seam = shoot.Seam{Median: 0.1, P95: 0.2, Max: 0.3}
 	for name, d := range map[string]shoot.Document{"empty": {}, "full": full} {
 		_, stdout, _ := run(context.Background(), &fake{pair: &app.PairResult{Document: d}}, "pair", "--json", here(t))
@@ -76,6 +77,8 @@ func TestSchemaRefuses(t *testing.T) {
 		{`"kind":"sound"`, `"kind":"picture"`},
 		{`"claps":[]`, `"claps":null`},
 		{`"why":[`, `"score":1,"why":[`},
+		{`"why":[`, `"through":[],"why":[`},
+		{`"why":[`, `"through":"D0001.MP4","why":[`},
 	} {
 		bad := strings.Replace(string(text), change[0], change[1], 1)
 		if bad == string(text) {

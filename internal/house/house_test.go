@@ -25,15 +25,16 @@ func arrows() map[string][]string {
 	return map[string][]string{
 		"cmd/earshot":                  {"internal/cli", "internal/app", "internal/store", "internal/media/ffmpeg"},
 		"cmd/yardstick":                {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
-		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
+		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
 		"cmd/bench":                    {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
-		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
+		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
 		"internal/store":               {"internal/shoot", "internal/fault", "github.com/cespare/xxhash/v2"},
 		"internal/shoot":               {"internal/align", "internal/frame"},
 		"internal/match":               {"internal/dsp"},
 		"internal/align":               {"internal/dsp"},
+		"internal/clocks":              {"internal/align", "gonum.org/v1/gonum/mat"},
 		"internal/dsp":                 {"gonum.org/v1/gonum/dsp/fourier"},
 		"internal/frame":               {},
 		"internal/fault":               {},
@@ -50,7 +51,7 @@ func arrows() map[string][]string {
 
 // pure packages open no file, take no context and know no network.
 func pure() []string {
-	return []string{"internal/dsp", "internal/align", "internal/match", "internal/frame", "internal/shoot"}
+	return []string{"internal/dsp", "internal/align", "internal/clocks", "internal/match", "internal/frame", "internal/shoot"}
 }
 
 // longer lists the functions that may pass maxFunc, with the reason.

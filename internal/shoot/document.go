@@ -26,6 +26,7 @@ type Take struct {
 	Claps       []Clap    `json:"claps"`
 	Seam        Seam      `json:"seam_ms"`
 	Why         []string  `json:"why"`
+	Through     []string  `json:"through,omitempty"` // recordings over which it was placed, from the clip to the sound; none when it was found by itself
 }
 
 // A Verdict is what the measurement says.
