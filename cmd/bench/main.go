@@ -4,6 +4,7 @@
 //
 //	go run ./cmd/bench
 //	go run ./cmd/bench -parts pair,start -engines native -rounds 5
+//	go run ./cmd/bench -parts season,files -engines native
 //	go run ./cmd/bench -profile pair -engines native
 //
 // The material is made once, with a native ffmpeg, and kept in a folder.
@@ -46,7 +47,8 @@ type bench struct {
 	engines []string
 	rounds  int
 	long    time.Duration
-	size    int // of the large clip, in MB
+	size    int     // of the large clip, in MB
+	hours   float64 // of the season
 	sheet   sheet
 	made    material
 }
@@ -62,7 +64,13 @@ func run(ctx context.Context) error {
 	profile := flag.String("profile", "", "instead: write a CPU profile of `pair or marry` in this process")
 	base := flag.String("base", "", "the work that is measured against: decode, proxy, copy or wed (used by this program itself)")
 	jobs := flag.Int("jobs", 1, "for -base: files at once")
+	flag.Float64Var(&b.hours, "hours", seasonHours, "of sound in the season")
+	season := flag.Float64("season", 0, "pair so many `hours` of a season (used by this program itself)")
+	mode := flag.String("mode", seasonAll, "for -season: read, few or all")
 	flag.Parse()
+	if *season > 0 {
+		return runSeason(ctx, b.dir, flag.Arg(0), *season, *mode)
+	}
 	b.engines = slices.DeleteFunc(strings.Split(*engines, ","), func(e string) bool {
 		_, err := exec.LookPath("ffmpeg")
 		return e == "native" && err != nil
@@ -70,14 +78,14 @@ func run(ctx context.Context) error {
 	if *base != "" {
 		return runBase(ctx, *base, *jobs, b.engines[0], b.cache(b.engines[0]), flag.Args())
 	}
-	if err := b.prepare(ctx); err != nil {
+	if err := b.prepare(ctx, *profile != "" || slices.ContainsFunc(strings.Split(*parts, ","), func(p string) bool { return p != "season" && p != "files" })); err != nil {
 		return err
 	}
 	if *profile != "" {
 		return b.profile(ctx, *profile)
 	}
 	todo := map[string]func(context.Context) error{
-		"start": b.start, "pair": b.pair, "marry": b.marry, "disk": b.disk, "memory": b.memory,
+		"start": b.start, "pair": b.pair, "marry": b.marry, "disk": b.disk, "memory": b.memory, "season": b.season, "files": b.seasonFiles,
 	}
 	for _, p := range strings.Split(*parts, ",") {
 		if todo[p] == nil {
@@ -91,8 +99,9 @@ func run(ctx context.Context) error {
 	return b.tidy()
 }
 
-// prepare builds the program and makes the material.
-func (b *bench) prepare(ctx context.Context) (err error) {
+// prepare builds the program and makes the material where it is wanted: a
+// season has its own.
+func (b *bench) prepare(ctx context.Context, material bool) (err error) {
 	if b.dir, err = filepath.Abs(b.dir); err != nil {
 		return err
 	}
@@ -112,8 +121,10 @@ func (b *bench) prepare(ctx context.Context) (err error) {
 	if err := build.Run(); err != nil {
 		return fmt.Errorf("build the program: %w", err)
 	}
-	if err := b.material(ctx); err != nil {
-		return fmt.Errorf("make the material: %w", err)
+	if material {
+		if err := b.material(ctx); err != nil {
+			return fmt.Errorf("make the material: %w", err)
+		}
 	}
 	for _, e := range b.engines { // compiles the embedded engine, once
 		if _, err := b.work(ctx, b.earshot, b.args(e, "doctor")...); err != nil {

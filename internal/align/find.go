@@ -105,7 +105,8 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	}
 	f.locals()
 	f.From, f.To = f.Covered(clipLen, soundLen)
-	return &f.Found, nil
+	found := f.Found // a copy: the measurement holds some megabytes
+	return &found, nil
 }
 
 // withoutDrift measures anew a take that cannot tell its drift, along the one

@@ -12,6 +12,8 @@ import (
 type App struct {
 	Engine media.Engine
 	Cache  *store.Cache
+
+	long bool // tests: every shoot is gone about as a long one is
 }
 
 // Progress is told what is being done. Done and Total are seconds of sound or

@@ -5,13 +5,10 @@ import (
 	"context"
 	"encoding/gob"
 	"math"
-	"runtime"
-	"slices"
 	"sync"
 
 	"earshot/internal/align"
 	"earshot/internal/dsp"
-	"earshot/internal/match"
 	"earshot/internal/store"
 )
 
@@ -22,21 +19,29 @@ type link struct {
 	Found                 *align.Found
 }
 
-// linkSet is what the cache keeps with a sound: its link to every clip it was
-// ever held against, nil where there is none.
-type linkSet map[store.Identity]*link
+// A meeting is how a clip was held against a sound, and what came of it.
+type meeting struct {
+	Reach reach
+	Link  *link // nil where there is none
+}
+
+// A reach is how thoroughly a clip was held against a sound.
+type reach uint8
+
+const (
+	notYet   reach = iota
+	glanced        // by a glance: what it did not find may still be there
+	combed         // by the full search at half the grain, the faintest places left out
+	searched       // by the full search
+)
+
+// meetings is what the cache keeps with a sound: how it met every clip it was
+// ever held against.
+type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-12.gob"
-
-// How many places of a sound are looked at closely, and from which score of
-// the sketches on.
-const (
-	closePlaces = 3
-	leastScore  = 4.0 // of the best place
-	leastOther  = 5.5 // of the others
-)
+const linksName = "links-14.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {
@@ -46,216 +51,88 @@ type measurer struct {
 	clips  []*recording
 	sounds []*recording
 	links  [][]*link // [clip][sound]
+	held   [][]reach // [clip][sound]
 	far    bool      // clips against clips, or sounds against sounds: see align.Far
 }
 
-// run measures every clip against every sound.
+// run measures every clip against every sound, as far as the cache does not
+// know.
 func (m *measurer) run(ctx context.Context) error {
-	m.links = make([][]*link, len(m.clips))
+	m.links, m.held = make([][]*link, len(m.clips)), make([][]reach, len(m.clips))
 	for i := range m.links {
-		m.links[i] = make([]*link, len(m.sounds))
+		m.links[i], m.held[i] = make([]*link, len(m.sounds)), make([]reach, len(m.sounds))
 	}
-	prepared := &preparer{app: m.app, clips: m.clips}
-	for k := range m.sounds {
-		if err := m.sound(ctx, k, prepared); err != nil {
+	if !m.fresh {
+		m.recall()
+	}
+	return m.meet(ctx)
+}
+
+// recall takes from the cache what is known.
+func (m *measurer) recall() {
+	for k, s := range m.sounds {
+		known := m.load(s)
+		for i, c := range m.clips {
+			met := known[c.id]
+			m.links[i][k], m.held[i][k] = met.Link, met.Reach
+		}
+	}
+}
+
+// keepAll puts into the cache what is known of sounds.
+func (m *measurer) keepAll(sounds map[int]bool) error {
+	for k := range sounds {
+		s := m.sounds[k]
+		known := m.load(s)
+		for i, c := range m.clips {
+			if m.held[i][k] != notYet {
+				known[c.id] = meeting{m.held[i][k], m.links[i][k]}
+			}
+		}
+		if err := m.save(s, known); err != nil {
 			return err
 		}
 	}
-	return ctx.Err()
+	return nil
 }
 
-// sound measures all clips against sound k, those that the cache does not
-// know.
-func (m *measurer) sound(ctx context.Context, k int, prepared *preparer) error {
-	s := m.sounds[k]
-	known := m.load(s)
-	var todo []int
-	for i, c := range m.clips {
-		if l, ok := known[c.id]; ok && !m.fresh {
-			m.links[i][k] = l
-		} else {
-			todo = append(todo, i)
-		}
-	}
-	if len(todo) == 0 {
-		return nil
-	}
-	jobs, err := m.search(ctx, todo, k, prepared)
-	if err != nil {
-		return err
-	}
-	if err := m.lineUp(ctx, jobs, k); err != nil {
-		return err
-	}
-	for _, i := range todo {
-		known[m.clips[i].id] = m.links[i][k]
-	}
-	return m.save(s, known)
-}
-
-func (m *measurer) load(s *recording) linkSet {
-	known := linkSet{}
+func (m *measurer) load(s *recording) meetings {
+	stored := meetings{}
 	if b := m.app.Cache.LoadBytes(s.id, linksName); b != nil {
-		var stored map[store.Identity]link
-		if gob.NewDecoder(bytes.NewReader(b)).Decode(&stored) == nil {
-			for id, l := range stored {
-				if l.Found == nil {
-					known[id] = nil
-				} else {
-					known[id] = &l
-				}
+		if gob.NewDecoder(bytes.NewReader(b)).Decode(&stored) != nil {
+			return meetings{}
+		}
+		for id, met := range stored {
+			if met.Reach > searched || met.Link != nil && met.Link.Found == nil {
+				delete(stored, id)
 			}
 		}
 	}
-	return known
+	return stored
 }
 
-func (m *measurer) save(s *recording, known linkSet) error {
-	stored := make(map[store.Identity]link, len(known))
-	for id, l := range known {
-		if l == nil {
-			stored[id] = link{}
-		} else {
-			stored[id] = *l
-		}
-	}
+func (m *measurer) save(s *recording, known meetings) error {
 	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(stored); err != nil {
+	if err := gob.NewEncoder(&b).Encode(known); err != nil {
 		return err
 	}
 	return m.app.Cache.SaveBytes(s.id, linksName, b.Bytes())
 }
 
-// A job is one place of a sound to look at closely for a clip.
-type job struct {
-	clip                  int
-	clipTrack, soundTrack int
-	candidate             match.Candidate
-}
-
-// search looks through sound k's sketches for the clips in todo.
-func (m *measurer) search(ctx context.Context, todo []int, k int, prepared *preparer) ([]job, error) {
-	var jobs []job
-	for st, t := range m.sounds[k].tracks {
-		if t.Silent || t.Rows == 0 {
-			continue
-		}
-		sketch, err := m.app.openSketch(ctx, m.sounds[k], st)
-		if err != nil {
-			return nil, err
-		}
-		defer sketch.Close()
-		for left := todo; len(left) > 0; {
-			clips, owners, n, err := prepared.prepare(ctx, left)
-			if err != nil {
-				return nil, err
-			}
-			left = left[n:]
-			found, err := match.Search(clips, sketch, closePlaces)
-			if err != nil {
-				return nil, err
-			}
-			for n, list := range found {
-				for rank, c := range list {
-					if c.Score >= leastScore && (rank == 0 || c.Score >= leastOther) {
-						jobs = append(jobs, job{owners[n].clip, owners[n].track, st, c})
-					}
-				}
-			}
-		}
-	}
-	return jobs, nil
-}
-
-// A preparer makes clips' sketches ready for search, as many at once as
-// mostReady bytes hold, and keeps the last batch: with few clips they are made
-// once for all sounds.
-type preparer struct {
-	app    *App
-	clips  []*recording
-	kept   []int
-	ready  []*match.Clip
-	owners []owner
-}
-
-type owner struct{ clip, track int }
-
-const mostReady = 48 << 20
-
-// prepare makes the first clips of todo ready and returns how many.
-func (p *preparer) prepare(ctx context.Context, todo []int) ([]*match.Clip, []owner, int, error) {
-	if n := len(p.kept); n > 0 && n <= len(todo) && slices.Equal(todo[:n], p.kept) {
-		return p.ready, p.owners, n, nil
-	}
-	p.kept, p.ready, p.owners = nil, nil, nil
-	for size := 0; len(p.kept) < len(todo) && size < mostReady; {
-		i := todo[len(p.kept)]
-		p.kept = append(p.kept, i)
-		for t, tr := range p.clips[i].tracks {
-			if tr.Silent || tr.Rows == 0 {
-				continue
-			}
-			c, err := p.app.searched(ctx, p.clips[i], t)
-			if err != nil {
-				p.kept = nil
-				return nil, nil, 0, err
-			}
-			size += c.Bytes()
-			p.ready = append(p.ready, c)
-			p.owners = append(p.owners, owner{i, t})
-		}
-	}
-	return p.ready, p.owners, len(p.kept), nil
-}
-
-// searched makes a track's sketch ready to be looked for.
-func (a *App) searched(ctx context.Context, r *recording, track int) (*match.Clip, error) {
-	sketch, err := a.openSketch(ctx, r, track)
-	if err != nil {
-		return nil, err
-	}
-	defer sketch.Close()
-	return match.NewClip(sketch)
-}
-
-// lineUp looks at every job closely and keeps the best of each clip.
-func (m *measurer) lineUp(ctx context.Context, jobs []job, k int) error {
-	next := make(chan job)
-	var (
-		group sync.WaitGroup
-		mu    sync.Mutex
-		first error
-	)
-	for range min(len(jobs), runtime.NumCPU()) {
-		group.Go(func() {
-			for j := range next {
-				var l *link
-				err := guarded(m.clips[j.clip].path, func() (err error) {
-					l, err = m.look(ctx, j, k)
-					return err
-				})
-				mu.Lock()
-				if err != nil && first == nil {
-					first = err
-				}
-				m.keep(j.clip, k, l)
-				mu.Unlock()
-			}
+// lineUp looks at every job and keeps the best of each clip and sound.
+func (m *measurer) lineUp(ctx context.Context, jobs []job) error {
+	var mu sync.Mutex
+	return inParallel(ctx, len(jobs), func(n int) error {
+		j := jobs[n]
+		m.tell.step("lining up", m.clips[j.clip].path, float64(n), float64(len(jobs)))
+		return guarded(m.clips[j.clip].path, func() error {
+			l, err := m.look(ctx, j)
+			mu.Lock()
+			defer mu.Unlock()
+			m.keep(j.clip, j.sound, l)
+			return err
 		})
-	}
-	for n, j := range jobs {
-		if ctx.Err() != nil {
-			break
-		}
-		m.tell.step("lining up", m.clips[j.clip].path, float64(k)+float64(n)/float64(len(jobs)), float64(len(m.sounds)))
-		next <- j
-	}
-	close(next)
-	group.Wait()
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	return first
+	})
 }
 
 func (m *measurer) keep(i, k int, l *link) {
@@ -267,13 +144,13 @@ func (m *measurer) keep(i, k int, l *link) {
 	}
 }
 
-func (m *measurer) look(ctx context.Context, j job, k int) (*link, error) {
+func (m *measurer) look(ctx context.Context, j job) (*link, error) {
 	clip, err := m.app.openProxy(ctx, m.clips[j.clip], j.clipTrack)
 	if err != nil {
 		return nil, err
 	}
 	defer clip.Close()
-	sound, err := m.app.openProxy(ctx, m.sounds[k], j.soundTrack)
+	sound, err := m.app.openProxy(ctx, m.sounds[j.sound], j.soundTrack)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"unicode"
 
+	"earshot/internal/align"
 	"earshot/internal/media"
 	"earshot/internal/store"
 )
@@ -125,7 +126,7 @@ func FuzzKeptLinks(f *testing.F) {
 	id := store.Identity("0123456789abcdef0123456789abcdef")
 	m := &measurer{app: &App{Cache: store.Open(f.TempDir(), store.DefaultLimit)}}
 	s := &recording{id: id}
-	if err := m.save(s, linkSet{"aa": nil, "bb": nil}); err != nil {
+	if err := m.save(s, meetings{"aa": {Reach: searched}, "bb": {Reach: glanced, Link: &link{Score: 7, Found: &align.Found{Strength: 20}}}}); err != nil {
 		f.Fatal(err)
 	}
 	f.Add(m.app.Cache.LoadBytes(id, linksName))
@@ -136,8 +137,8 @@ func FuzzKeptLinks(f *testing.F) {
 		if err := m.app.Cache.SaveBytes(id, linksName, b); err != nil {
 			t.Fatal(err)
 		}
-		for clip, l := range m.load(s) {
-			if l != nil && l.Found == nil {
+		for clip, met := range m.load(s) {
+			if met.Link != nil && met.Link.Found == nil {
 				t.Errorf("clip %q has a link without a measurement", clip)
 			}
 		}

@@ -245,7 +245,7 @@ func (e excerpt) ReadAt(dst []float32, at int) error {
 // provePlaces returns where the sketches say that the scratch may lie in the
 // good sound.
 func (a *App) provePlaces(ctx context.Context, good, scratch side) ([]match.Candidate, error) {
-	clip, err := a.searched(ctx, scratch.rec, scratch.track)
+	clip, err := prepared(ctx, a, scratch.rec, scratch.track, thorough.prepare)
 	if err != nil {
 		return nil, err
 	}

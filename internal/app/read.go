@@ -5,7 +5,6 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"runtime"
 	"sort"
 	"strconv"
 	"strings"
@@ -64,7 +63,7 @@ func (r *reader) readAll(ctx context.Context, files []string) ([]readResult, err
 	results := make([]readResult, len(files))
 	next := make(chan int)
 	var group sync.WaitGroup
-	for range min(len(files), runtime.NumCPU()) {
+	for range min(len(files), workers()) {
 		group.Go(func() {
 			for i := range next {
 				var rec *recording

@@ -26,7 +26,7 @@ func arrows() map[string][]string {
 		"cmd/earshot":                  {"internal/cli", "internal/app", "internal/store", "internal/media/ffmpeg"},
 		"cmd/yardstick":                {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
 		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
-		"cmd/bench":                    {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
+		"cmd/bench":                    {"internal/dsp", "internal/frame", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
 		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},

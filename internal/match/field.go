@@ -3,8 +3,6 @@ package match
 import (
 	"math"
 	"sort"
-
-	"earshot/internal/dsp"
 )
 
 // A field holds how well a clip fits at the offsets of a sound that are being
@@ -40,7 +38,7 @@ func newField(c *Clip, soundRows, most int) *field {
 	f := &field{clip: c, rows: c.rows + soundRows, most: most,
 		sum: make([]float32, n), best: make([]float32, n), piece: make([]uint8, n), shift: make([]int16, n)}
 	f.base = -piece + c.rows - (n - hop) // what the first block can reach
-	f.spread.every = max(3, f.rows/100_000)
+	f.spread.every = max(3, f.rows/20_000)
 	return f
 }
 
@@ -152,8 +150,8 @@ func (f *field) candidates() []Candidate {
 // candidate names a place by the piece that stands out most there.
 func (f *field) candidate(t top, scale float64) Candidate {
 	p := f.clip.pieces[t.piece]
-	mid := (float64(p.first) + float64(p.rows)/2) / dsp.SketchRate
-	offset := float64(t.at+int(t.shift)-f.clip.rows) / dsp.SketchRate
+	mid := (float64(p.first) + float64(p.rows)/2) / f.clip.grain.rate()
+	offset := float64(t.at+int(t.shift)-f.clip.rows) / f.clip.grain.rate()
 	return Candidate{At: mid, Sound: mid + offset, Score: float64(t.sum) / scale}
 }
 

@@ -36,7 +36,7 @@ func sketch(x []float32) dsp.SketchBytes {
 
 func newClip(t *testing.T, s dsp.Sketch) *Clip {
 	t.Helper()
-	c, err := NewClip(s)
+	c, err := NewClip(s, Whole)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -45,7 +45,14 @@ func (s *stream) close() error {
 		s.discard()
 		return err
 	}
-	return s.aside.keep()
+	if err := s.aside.keep(); err != nil {
+		return err
+	}
+	// What this process has just written needs no reading through.
+	if info, err := os.Stat(s.aside.final); err == nil {
+		s.aside.cache.proven.Store(s.aside.final, stamp{info.Size(), info.ModTime()})
+	}
+	return nil
 }
 
 func (s *stream) discard() { s.aside.discard() }
@@ -55,7 +62,8 @@ func (s *stream) discard() { s.aside.discard() }
 var ErrDamaged = errors.New("what is kept of it is damaged")
 
 // openProven opens the stream of size bytes, checksum included, under id and
-// name. The first time, it is read through to see that it is undamaged.
+// name. The first time, unless this process wrote it, it is read through to see
+// that it is undamaged.
 func (c *Cache) openProven(id Identity, name string, size int64) (*os.File, error) {
 	path := c.path(id, name)
 	damaged := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
