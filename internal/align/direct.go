@@ -16,7 +16,9 @@ import (
 // arrivals. The first counts that lies within what a room can put between
 // itself and p, has an eighth of the strongest one's height and stands clear of
 // the noise; more is asked for where little of the band is left, since a narrow
-// band's own pattern looks like arrivals. A weak one must stand in the room's
+// band's own pattern looks like arrivals. Before it must be silence: a body mic
+// that hears the talker across the room has reflections of its own there, and
+// nothing tells the direct sound. A weak one must stand in the room's
 // response too, which is not whitened: whitening mirrors strong reflections. Microphones and mouths spread an arrival over a tenth of a
 // millisecond or two: what follows the first as closely is part of it. Where in
 // such a burst the direct sound stands, the room's response says; where it
@@ -27,7 +29,8 @@ import (
 // the response cannot tell.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
-		room    = 0.034   // seconds: a path 12 m longer
+		room    = 0.030   // seconds: a path 10 m longer
+		silence = 0.008   // seconds that must be heard before it
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
 		same    = 0.00003 // seconds: half a sample
 		shape   = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
@@ -37,25 +40,23 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		overall = 6       // deviations of the noise
 		ghost   = 0.3     // of the strongest: what whitening makes of one strong reflection, on the other side
 	)
-	quiet := p.delta + room + 0.002
+	quiet := p.delta + room + silence + 0.002
 	flat, lobes := s.flat(p, quiet)
 	if flat == nil {
 		return 0, 0
 	}
-	arrivals := s.arrivals(flat, lobes, p.delta+room, p.delta-after)
+	noise := s.noiseAfter(flat, quiet)
+	arrivals := s.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
 	highest := 0.0
 	for _, a := range arrivals {
 		highest = math.Max(highest, math.Abs(a.height))
 	}
 	asked := math.Max(share, 1.6*sideLobe(lobes, s.reach)-0.1)
-	least := math.Max(asked*highest, overall*s.noiseAfter(flat, quiet))
-	for i, a := range arrivals {
-		if math.Abs(a.height) < ghost*highest && !s.heard.holds(a.delta, p.delta-after, p.delta+room) {
-			arrivals[i].height = 0
-		}
-	}
-	first, last, height, parts := firstBurst(arrivals, least)
-	if parts == 0 {
+	least := math.Max(asked*highest, overall*noise)
+	first, last, height, parts := firstBurst(arrivals, least, func(a peak) bool {
+		return math.Abs(a.height) < ghost*highest && !s.heard.holds(a.delta, p.delta-after, p.delta+room)
+	})
+	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height) {
 		return 0, 0
 	}
 	blur = crowd * (highest/height - 1)
@@ -75,11 +76,12 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 }
 
 // firstBurst returns the lags between which the first burst of arrivals of at
-// least a height lies, the height of its highest, and how many it has.
-func firstBurst(arrivals []peak, least float64) (first, last, height float64, parts int) {
+// least a height lies, the height of its highest, and how many it has. One that
+// is a ghost begins none.
+func firstBurst(arrivals []peak, least float64, ghost func(peak) bool) (first, last, height float64, parts int) {
 	const burst = 0.00017 // seconds
 	for i, a := range arrivals {
-		if math.Abs(a.height) < least || parts == 0 && rising(arrivals[i:]) {
+		if math.Abs(a.height) < least || parts == 0 && (rising(arrivals[i:]) || ghost(a)) {
 			continue
 		}
 		if parts == 0 {
@@ -90,6 +92,24 @@ func firstBurst(arrivals []peak, least float64) (first, last, height float64, pa
 		parts, last, height = parts+1, a.delta, math.Max(height, math.Abs(a.height))
 	}
 	return first, last, height, parts
+}
+
+// abrupt tells whether a burst at lag first comes out of silence: whether there
+// are few arrivals at larger lags, its own rise left out, and it is clearly
+// higher than all of them.
+func abrupt(arrivals []peak, first, height float64) bool {
+	const rise, clearly, few = 0.0006, 1.6, 4 // seconds; times as high; arrivals that noise never makes
+	n := 0
+	for _, a := range arrivals {
+		if a.delta <= first+rise {
+			break
+		}
+		if clearly*math.Abs(a.height) > height {
+			return false
+		}
+		n++
+	}
+	return n < few
 }
 
 // rising tells whether the first of some arrivals is but the rise of a burst
@@ -126,13 +146,15 @@ func points(seconds float64) int { return int(seconds / lagStep) }
 // the largest lag first: again and again the highest point's own pattern is
 // taken away in part (J. A. Högbom 1974, "Aperture synthesis with a
 // non-regular distribution of interferometer baselines", the method called
-// CLEAN). lobes is the pattern of an arrival of height 1 at lag 0.
-func (s *stack) arrivals(flat, lobes []float32, from, to float64) []peak {
+// CLEAN), down to what the noise, of which the deviation is given, makes seldom.
+// lobes is the pattern of an arrival of height 1 at lag 0.
+func (s *stack) arrivals(flat, lobes []float32, from, to, noise float64) []peak {
 	const (
 		fine   = 4   // steps of a point
 		gain   = 0.4 // taken away at a time
 		floor  = 0.1 // of the first, where to stop
 		rounds = 200
+		seldom = 3  // deviations of the noise, where to stop too
 		reach  = 60 // points of the pattern to each side
 	)
 	var pattern [2*reach*fine + 1]float32
@@ -149,7 +171,7 @@ func (s *stack) arrivals(flat, lobes []float32, from, to float64) []peak {
 		if begin == 0 {
 			begin = math.Abs(height)
 		}
-		if height == 0 || math.Abs(height) < floor*begin {
+		if height == 0 || math.Abs(height) < math.Max(floor*begin, seldom*noise) {
 			break
 		}
 		sign := math.Copysign(1, height)
