@@ -48,6 +48,7 @@ type order struct {
 	docs    string
 	days    int
 	whose   int
+	losses  int
 }
 
 func run(ctx context.Context) error {
@@ -60,6 +61,7 @@ func run(ctx context.Context) error {
 	flag.StringVar(&o.docs, "docs", "", "write the tables and the picture into this `folder`")
 	flag.IntVar(&o.days, "day", 0, "make so many days of two cameras and three recorders, and nothing else")
 	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
+	flag.IntVar(&o.losses, "losses", 0, "measure so many `takes` with lost samples, as many without and a few with bent clocks, and nothing else")
 	flag.Parse()
 	if o.days > 0 || o.whose > 0 {
 		return o.manyDevices(ctx)
@@ -67,6 +69,9 @@ func run(ctx context.Context) error {
 	var err error
 	if o.only, err = regexp.Compile(*only); err != nil {
 		return fmt.Errorf("read -cells: %w", err)
+	}
+	if o.losses > 0 {
+		return o.lossTable(ctx)
 	}
 	if o.quick {
 		o.couples = quickCouples

@@ -38,6 +38,7 @@ type correlator struct {
 	reach       int // points on each side of lag 0
 	fft         *dsp.FFT
 	taper       []float64
+	narrow      []float64 // the clip's taper where it is not the sound's
 	band        []float64
 	clip, sound []float32
 	x, y        []complex128
@@ -57,18 +58,25 @@ func newCorrelator(size int, reach float64) *correlator {
 		half:  halfwayTaps(16),
 		heard: newResponse(size),
 	}
-	edge := size / 10
-	for i := range c.taper {
-		c.taper[i] = 1
-		if d := min(i, size-1-i); d < edge {
-			c.taper[i] = 0.5 - 0.5*math.Cos(math.Pi*(float64(d)+0.5)/float64(edge))
-		}
-	}
+	c.narrow = c.taper
+	setTaper(c.taper, 0, size)
 	for k := range c.band {
 		hz := float64(k) * dsp.ProxyRate / float64(size)
 		c.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
 	}
 	return c
+}
+
+// setTaper puts a stretch of size from index from on, its ends faded over a
+// tenth, into w.
+func setTaper(w []float64, from, size int) {
+	edge := size / 10
+	for i := range size {
+		w[from+i] = 1
+		if d := min(i, size-1-i); d < edge {
+			w[from+i] = 0.5 - 0.5*math.Cos(math.Pi*(float64(d)+0.5)/float64(edge))
+		}
+	}
 }
 
 // ramp goes from 0 at zero to 1 at one as a raised cosine.
@@ -110,18 +118,18 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 		return window{}, err
 	}
 	w := window{at: float64(first+c.size/2) / dsp.ProxyRate}
-	c.x = c.transform(c.x, c.clip)
-	c.y = c.transform(c.y, c.sound)
+	c.x = c.transform(c.x, c.clip, c.narrow)
+	c.y = c.transform(c.y, c.sound, c.taper)
 	w.level = c.cross(shift)
 	w.spectrum = c.keep()
 	w.r = c.points(c.fft.Inverse(c.x))
 	return w, nil
 }
 
-func (c *correlator) transform(dst []complex128, samples []float32) []complex128 {
+func (c *correlator) transform(dst []complex128, samples []float32, taper []float64) []complex128 {
 	buf := c.fft.Buffer()
 	for i, v := range samples {
-		buf[i] = float64(v) * c.taper[i]
+		buf[i] = float64(v) * taper[i]
 	}
 	return c.fft.Forward(dst)
 }

@@ -144,7 +144,7 @@ func (s *stack) slopes(p peak, noise, apart *moments) (g gradient, h hessian, he
 		}
 		noise.add(w.weight*w.weight*dot(across, across), t, t)
 		apart.add(leans[i]*leans[i], t, t)
-		if i > 0 {
+		if i > 0 && len(last) == len(across) { // those of another span may be of another size
 			before := &s.windows[i-1]
 			u := before.at - s.mid
 			noise.add(2*w.weight*before.weight*dot(across, last), t, u)

@@ -30,6 +30,7 @@ type Found struct {
 	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
 	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
 	Locals      []Local
+	Spans       []Span // in order, where the take does not lie on one line; Alignment is then the line at Mid
 }
 
 // A Local is what one window measured by itself, knowing nothing of the others.
@@ -103,8 +104,13 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 			return nil, err
 		}
 	}
-	f.locals()
-	f.From, f.To = f.Covered(clipLen, soundLen)
+	if f, err = follow(clip, sound, f, clipLen, soundLen); err != nil {
+		return nil, err
+	}
+	if f.Spans == nil {
+		f.locals()
+	}
+	f.cover(clipLen, soundLen)
 	found := f.Found // a copy: the measurement holds some megabytes
 	return &found, nil
 }
@@ -340,7 +346,7 @@ func (f Found) WithDrift(drift, sigma float64) Found {
 		l.Left -= turn * (l.At - f.Mid)
 		locals[i] = l
 	}
-	f.Locals = locals
+	f.Locals, f.Spans = locals, turnedSpans(f.Spans, turn)
 	return f
 }
 
@@ -353,7 +359,7 @@ func (f Found) Later(by float64) Found {
 		l.At += by
 		locals[i] = l
 	}
-	f.Locals = locals
+	f.Locals, f.Spans = locals, laterSpans(f.Spans, by)
 	return f
 }
 

@@ -19,6 +19,10 @@ const clipRate = 48000
 // fadeLength is the crossfade where good sound and scratch meet, in frames.
 const fadeLength = clipRate / 20
 
+// spliceLength is the crossfade where the good sound goes on along another
+// line, in frames.
+const spliceLength = clipRate / 100
+
 // A voice is one sound track laid on a clip's clock.
 type voice struct {
 	app      *App
@@ -27,6 +31,7 @@ type voice struct {
 	lie      align.Alignment // of the clip's clock on the track's
 	channels int             // to deliver
 	gain     float32
+	good     bool // the good sound, not what fills in for it
 }
 
 // play delivers the frames from up to to, excluded, of the clip's clock at
@@ -106,25 +111,38 @@ type composer struct {
 }
 
 // run writes all parts. They touch, in order.
-func (c *composer) run(ctx context.Context, parts []part, good *voice) error {
+func (c *composer) run(ctx context.Context, parts []part) error {
 	for i, p := range parts {
-		lead, tail := int64(0), int64(0) // frames this part plays beyond its own
-		if i > 0 && p.voice != good {
-			lead = fadeLength // good sound went before: come in under its end
+		from, to, hold := p.from, p.to, int64(0)
+		if i > 0 {
+			from, _ = crossing(parts[i-1], p)
 		}
-		if i+1 < len(parts) && p.voice != good {
-			tail = fadeLength // good sound follows: go out over its beginning
+		if i+1 < len(parts) {
+			var begin int64
+			begin, to = crossing(p, parts[i+1])
+			hold = to - begin
 		}
-		hold := int64(0)
-		if i+1 < len(parts) && p.voice == good {
-			hold = fadeLength
-		}
-		if err := c.part(ctx, p, p.from-lead, p.to+tail, tail+hold); err != nil {
+		if err := c.part(ctx, p, from, to, hold); err != nil {
 			return err
 		}
 	}
 	return c.write(c.carry)
 }
+
+// crossing is where one part fades into the next: inside the good sound where
+// one of the two is not good, about the cut where both are.
+func crossing(p, next part) (from, to int64) {
+	switch {
+	case p.good() && next.good():
+		return p.to - spliceLength/2, p.to + spliceLength/2
+	case p.good():
+		return p.to - fadeLength, p.to
+	default:
+		return p.to, p.to + fadeLength
+	}
+}
+
+func (p part) good() bool { return p.voice != nil && p.voice.good }
 
 // part plays one part, fades its beginning over carry, and keeps its last hold
 // frames as the next carry.
@@ -195,7 +213,7 @@ func levelMatch(scratch, good *store.Proxy, f *align.Found) (float64, error) {
 		if err := scratch.ReadAt(x, int(t*second)); err != nil {
 			return 0, err
 		}
-		if err := good.ReadAt(y, int(f.Alignment.Sound(t)*second)); err != nil {
+		if err := good.ReadAt(y, int(f.At(t)*second)); err != nil {
 			return 0, err
 		}
 		pairs[i] = [2]float64{power(x), power(y)}

@@ -240,7 +240,7 @@ func (m *marriage) prepare(ctx context.Context, w *wedding) error {
 		return err
 	}
 	w.made.earlier, w.out.Laid = m.opt.earlier()
-	w.made.plan = planDigest(m.opt, w.take.found.Offset, w.take.found.Drift)
+	w.made.plan = planDigest(m.opt, &w.take.found)
 	var there provenance
 	w.out.Out = m.names.choose(w.out.Clip, func(path string) bool {
 		if m.originals.hold(path) {

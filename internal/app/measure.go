@@ -41,7 +41,7 @@ type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-14.gob"
+const linksName = "links-15.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {
@@ -178,6 +178,9 @@ func sane(f *align.Found) bool {
 	for _, l := range f.Locals {
 		known = append(known, l.At, l.Left)
 	}
+	for _, s := range f.Spans {
+		known = append(known, s.Offset, s.Drift, s.From, s.To)
+	}
 	for _, v := range known {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return false
@@ -186,14 +189,17 @@ func sane(f *align.Found) bool {
 	return f.DriftSigma >= 0 && !math.IsInf(f.Halves, 0)
 }
 
-// claps returns the sharp sounds that both recordings hold at the same moment
-// under an alignment.
-func claps(clip, sound []dsp.Onset, a align.Alignment) [][2]float64 {
+// claps returns the sharp sounds that both recordings hold at the same moment,
+// by the sound's time for each of the clip's.
+func claps(clip, sound []dsp.Onset, soundAt func(float64) float64) [][2]float64 {
 	const near = 0.004 // seconds: an onset is found to a millisecond or two
 	var out [][2]float64
 	k := 0
 	for _, c := range clip {
-		at := a.Sound(c.At)
+		at := soundAt(c.At)
+		for k > 0 && sound[k-1].At >= at-near { // the sound went back: it was repeated
+			k--
+		}
 		for k < len(sound) && sound[k].At < at-near {
 			k++
 		}

@@ -168,9 +168,9 @@ func (d *day) decide(ctx context.Context, m *measurer) error {
 func toLink(i, k int, clip, sound *recording, l *link) match.Link {
 	f := l.Found
 	return match.Link{Clip: i, Sound: k, Strength: f.Strength, Rest: f.Rest, Score: l.Score,
-		From: f.From, To: f.To, Start: f.Alignment.Sound(f.From),
+		From: f.From, To: f.To, Start: f.At(f.From),
 		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
-		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.Alignment)),
+		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.At)),
 		Thin:  clip.tracks[l.ClipTrack].Talk.Busy < thin,
 	}
 }
@@ -201,20 +201,22 @@ func parties(recs []*recording) []match.Party {
 
 func (t *dayTake) document(dec match.Decision, from shoot.DriftFrom, why []string) shoot.Take {
 	f := &t.found
+	line := firstLine(f)
 	out := shoot.Take{
 		Clip: t.clip.path, Sound: t.sound.path,
-		Offset: f.Offset, Drift: f.Drift * 1e6,
+		Offset: line.Offset, Drift: line.Drift * 1e6,
 		OffsetSigma: f.SigmaAt(0), DriftSigma: f.DriftSigma * 1e6, DriftFrom: from,
 		Verdict: shoot.Unsure,
-		Spans:   []shoot.Span{{Clip: [2]float64{f.From, f.To}, Offset: f.Offset, Drift: f.Drift * 1e6}},
+		Spans:   spansOf(f),
 		Claps:   []shoot.Clap{}, Seam: seamOf(f), Why: why,
 	}
 	if dec.Verdict == match.Sure {
 		out.Verdict = shoot.Sure
 	}
-	for _, c := range claps(t.clip.tracks[t.link.ClipTrack].Onsets, t.sound.tracks[t.link.SoundTrack].Onsets, f.Alignment) {
+	for _, c := range claps(t.clip.tracks[t.link.ClipTrack].Onsets, t.sound.tracks[t.link.SoundTrack].Onsets, f.At) {
 		out.Claps = append(out.Claps, shoot.Clap{Clip: c[0], Sound: c[1]})
 	}
+	out.Why = append(out.Why, spansWhy(f)...)
 	out.Why = append(out.Why, t.tracksWhy()...)
 	if f.Inverted {
 		out.Why = append(out.Why, "one microphone's polarity is inverted against the other's")

@@ -149,6 +149,7 @@ func (a *App) prove(ctx context.Context, good, scratch side) (*Proof, error) {
 	shift, laid := shiftOf(good.rec.info)
 	p.fill(f, shift)
 	p.judge(frameOf(good.rec, scratch.rec))
+	p.judgeSpans(f, shift, frameOf(good.rec, scratch.rec))
 	if laid != "" {
 		p.Why = append(p.Why, laid+"; the figures are against that place")
 	}
@@ -264,7 +265,7 @@ func (a *App) provePlaces(ctx context.Context, good, scratch side) ([]match.Cand
 // fill writes down the leftover along the clip. shift is how much earlier, in
 // seconds, the good sound was laid on purpose.
 func (p *Proof) fill(f *align.Found, shift float64) {
-	late := func(t float64) float64 { return (f.Sound(t) - t + shift) * 1e3 }
+	late := func(t float64) float64 { return (f.At(t) - t + shift) * 1e3 }
 	p.Late, p.LateSigma = late(f.Mid), f.MidSigma*1e3
 	p.Drift, p.DriftSigma = f.Drift*1e6, f.DriftSigma*1e6
 	if math.IsInf(f.DriftSigma, 1) {

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"earshot/internal/align"
 	"earshot/internal/media"
 	"earshot/internal/store"
 )
@@ -136,8 +137,11 @@ func goodOf(info media.Info) (s stretch, partly bool) {
 // planDigest is short for everything that decides how a clip comes out. The
 // place is rounded to 10 µs and 0.1 ppm: less is no other clip. A distance is in
 // earlier.
-func planDigest(opt MarryOptions, offset, drift float64) string {
-	text := fmt.Sprintf("2|%s|%s|%s|%.5f|%.1f", opt.Sound, opt.Scratch, opt.Gaps, offset, drift*1e6)
+func planDigest(opt MarryOptions, f *align.Found) string {
+	text := fmt.Sprintf("2|%s|%s|%s|%.5f|%.1f", opt.Sound, opt.Scratch, opt.Gaps, f.Offset, f.Drift*1e6)
+	for _, s := range f.Spans {
+		text += fmt.Sprintf("|%.2f|%.5f|%.1f", s.From, s.Offset, s.Drift*1e6)
+	}
 	sum := sha256.Sum256([]byte(text))
 	return hex.EncodeToString(sum[:6])
 }

@@ -25,16 +25,16 @@ type score struct {
 // cover.
 func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	t := w.take
-	lie := t.found.Alignment
-	lie.Offset += (1 + lie.Drift) * w.made.earlier
-	s := &score{channels: t.sound.info.Sounds[t.link.SoundTrack].Channels}
-	s.good = &voice{app: m.app, rec: t.sound, track: t.link.SoundTrack, lie: lie, channels: s.channels, gain: 1}
 	if err := lastsAsSaid(t.clip); err != nil {
 		return nil, err
 	}
+	s := &score{channels: t.sound.info.Sounds[t.link.SoundTrack].Channels}
+	lines := m.lines(w, s.channels)
+	s.good = lines[0].voice
 	total := frames(clipLength(t.clip.info))
 	soundLen := float64(t.sound.tracks[t.link.SoundTrack].Samples) / dsp.ProxyRate
-	from, to := lie.Covered(clipLength(t.clip.info), soundLen)
+	from, _ := lines[0].voice.lie.Covered(clipLength(t.clip.info), soundLen)
+	_, to := lines[len(lines)-1].voice.lie.Covered(clipLength(t.clip.info), soundLen)
 	a, b := min(total, frames(from)), min(total, frames(to))
 	if b-a < 4*fadeLength {
 		return nil, &fault.Error{Kind: fault.Unreadable, Op: "lay the sound under", Subject: t.clip.path,
@@ -51,20 +51,68 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	if a > 0 || b < total {
 		w.made.good = playsAlone(a, b, total)
 	}
-	for _, gap := range [][2]int64{{0, a}, {b, total}} {
-		if gap[0] == 0 && gap[1] > 0 || gap[0] > 0 && gap[1] > gap[0] {
-			fill, v, err := m.fill(ctx, w, s, gap)
+	at := int64(0)
+	for _, p := range append(laidBetween(lines, a, b), part{from: total, to: total}) {
+		if p.from > at {
+			fill, v, err := m.fill(ctx, w, s, [2]int64{at, p.from})
 			if err != nil {
 				return nil, err
 			}
-			s.parts = append(s.parts, part{gap[0], gap[1], v})
+			s.parts = append(s.parts, part{at, p.from, v})
 			w.out.Fills = append(w.out.Fills, fill)
 		}
-		if gap[0] == 0 {
-			s.parts = append(s.parts, part{a, b, s.good})
+		if p.to > p.from {
+			s.parts = append(s.parts, p)
 		}
+		at = p.to
 	}
 	return s, nil
+}
+
+// lines gives every span of the take a voice of its own, and where it plays.
+func (m *marriage) lines(w *wedding, channels int) []part {
+	t := w.take
+	spans := t.found.Spans
+	if len(spans) == 0 {
+		spans = []align.Span{{From: t.found.From, To: t.found.To, Alignment: t.found.Alignment}}
+	}
+	var out []part
+	for _, s := range spans {
+		lie := s.Alignment
+		lie.Offset += (1 + lie.Drift) * w.made.earlier
+		v := &voice{app: m.app, rec: t.sound, track: t.link.SoundTrack, lie: lie, channels: channels, gain: 1, good: true}
+		out = append(out, part{frames(s.From - w.made.earlier), frames(s.To - w.made.earlier), v})
+	}
+	return out
+}
+
+// laidBetween lets lines play from frame a to frame b. Where the recorder lost
+// no more than a fade takes, one goes over into the next halfway. A line too
+// short for its fades leaves its time to a fill, or at the ends to the next.
+func laidBetween(lines []part, a, b int64) []part {
+	var out []part
+	for i, p := range lines {
+		if i == 0 {
+			p.from = a
+		}
+		if i == len(lines)-1 {
+			p.to = b
+		}
+		p.from, p.to = max(a, p.from), min(b, p.to)
+		n := len(out) - 1
+		switch {
+		case p.to-p.from < 4*fadeLength:
+			continue
+		case n >= 0 && p.from-out[n].to <= fadeLength:
+			half := (out[n].to + p.from) / 2
+			out[n].to, p.from = half, half
+		}
+		out = append(out, p)
+	}
+	if n := len(out) - 1; n >= 0 {
+		out[0].from, out[n].to = a, b
+	}
+	return out
 }
 
 // playsAlone is the stretch of a clip of total frames, the good sound covering those
@@ -150,7 +198,7 @@ func (a *App) render(ctx context.Context, plan media.Plan, s *score) error {
 	played := make(chan error, 1)
 	go func() {
 		c := &composer{w: w, channels: s.channels}
-		err := guarded(plan.Clip, func() error { return c.run(ctx, s.parts, s.good) })
+		err := guarded(plan.Clip, func() error { return c.run(ctx, s.parts) })
 		w.CloseWithError(err) // nil ends the sound
 		if err != nil && !errors.Is(err, io.ErrClosedPipe) {
 			stop(err)

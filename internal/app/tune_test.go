@@ -111,6 +111,7 @@ type layout struct {
 	truth                 align.Alignment
 	gaps                  string
 	earlier               float64
+	spans                 []align.Span // where one line does not hold
 }
 
 // played is the finished sound of a layout: interleaved samples, its score and
@@ -134,6 +135,7 @@ func (l *layout) played(t *testing.T) ([]float32, *score, Married, error) {
 	take.found.Alignment = l.truth
 	heard := func(r *recording, track int) float64 { return float64(r.tracks[track].Samples) / dsp.ProxyRate }
 	take.found.From, take.found.To = l.truth.Covered(heard(take.clip, l.clipTrack), heard(take.sound, l.soundTrack))
+	take.found.Spans = l.spans
 	opt := MarryOptions{To: dir, Gaps: l.gaps}
 	if err := opt.complete(); err != nil {
 		t.Fatal(err)

@@ -140,13 +140,23 @@ func because(why []string) string {
 	return strings.Join(clean, "; ")
 }
 
-// covers says which parts of the clip the sound covers, when they are several.
+// covers says which parts of the clip the sound covers, when they are several
+// with a second and more between them: what is less is told among the reasons.
 func covers(spans []shoot.Span) string {
-	if len(spans) < 2 {
+	const apart = 1.0 // seconds
+	var joined []shoot.Span
+	for _, s := range spans {
+		if n := len(joined); n > 0 && s.Clip[0]-joined[n-1].Clip[1] < apart {
+			joined[n-1].Clip[1] = s.Clip[1]
+			continue
+		}
+		joined = append(joined, s)
+	}
+	if len(joined) < 2 {
 		return ""
 	}
-	parts := make([]string, len(spans))
-	for i, s := range spans {
+	parts := make([]string, len(joined))
+	for i, s := range joined {
 		parts[i] = moment(s.Clip[0]) + " to " + moment(s.Clip[1])
 	}
 	return "the sound covers " + strings.Join(parts, ", ")

@@ -33,7 +33,7 @@ func arrows() map[string][]string {
 		"internal/store":               {"internal/shoot", "internal/fault", "github.com/cespare/xxhash/v2"},
 		"internal/shoot":               {"internal/align", "internal/frame"},
 		"internal/match":               {"internal/dsp"},
-		"internal/align":               {"internal/dsp"},
+		"internal/align":               {"internal/dsp", "gonum.org/v1/gonum/mat"},
 		"internal/clocks":              {"internal/align", "gonum.org/v1/gonum/mat"},
 		"internal/dsp":                 {"gonum.org/v1/gonum/dsp/fourier"},
 		"internal/frame":               {},

@@ -18,6 +18,8 @@ type Couple struct {
 	Inverted bool    // the body mic's poles are swapped
 	Hot      float64 // dB; both recordings are turned up by so much, and clip
 	Rate     int     // Hz, of the sound's file; 0 counts as the usual one
+	Bend     float64 // ppm by which the recorder's clock gets faster each hour
+	Losses   []Loss  // of the recorder; At counts from the clip's beginning
 }
 
 // Scene makes the couple up from phrases. The same seed gives the same.
@@ -41,6 +43,12 @@ func (c Couple) Scene(phrases []*Excerpt) *Scene {
 		Noise: c.Noise, SNR: c.SNR, Floor: -72, Gain: c.Hot, AGC: c.AGC, Limit: c.AGC, Seed: d.seed + 1}}
 	d.scene.Sounds = []Device{{Name: "MIC/0001.WAV", Clock: Clock{PPM: c.PPM}, Length: begin + c.Length + d.between(2, 8),
 		Paths: []Path{near}, Floor: -65, Gain: c.Hot, Cloth: c.Cloth, Rate: c.Rate, Seed: d.seed + 2}}
+	mic := &d.scene.Sounds[0]
+	mic.Clock.Bend = c.Bend
+	for _, l := range c.Losses {
+		l.At, _ = mic.own(mic.Clock.Own(begin + l.At))
+		mic.Losses = append(mic.Losses, l)
+	}
 	return d.scene
 }
 

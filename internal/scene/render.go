@@ -3,6 +3,7 @@ package scene
 import (
 	"iter"
 	"math"
+	"slices"
 )
 
 // SpeechLevel is the RMS, full scale 1, of speech at a device before its Gain:
@@ -30,9 +31,17 @@ func (s *Scene) Render(d *Device, rate int) []float32 {
 // through the room there and read at the device's own instants.
 func (s *Scene) Blocks(d *Device, rate int) iter.Seq[[]float32] {
 	return func(yield func([]float32) bool) {
+		total := int(math.Round(d.Length * float64(rate)))
+		if len(d.Losses) > 0 {
+			for part := range slices.Chunk(s.cut(d, rate, total), blockSize) {
+				if !yield(part) {
+					return
+				}
+			}
+			return
+		}
 		paths := s.open(d, rate)
 		chain := newChain(s, d, float64(rate))
-		total := int(math.Round(d.Length * float64(rate)))
 		block := make([]float64, blockSize)
 		out := make([]float32, blockSize)
 		for done := 0; done < total; {
@@ -48,6 +57,17 @@ func (s *Scene) Blocks(d *Device, rate int) iter.Seq[[]float32] {
 			done += n
 		}
 	}
+}
+
+// cut renders a recorder that loses nothing, all at once, and cuts the losses
+// into what it wrote: what is repeated comes with its noise.
+func (s *Scene) cut(d *Device, rate, total int) []float32 {
+	whole := *d
+	whole.Losses = nil
+	for _, l := range d.Losses {
+		whole.Length += max(0, l.Seconds)
+	}
+	return d.spliced(s.Render(&whole, rate), float64(rate), total)
 }
 
 // A listener reads one path at a device's instants.

@@ -33,6 +33,8 @@
 // own interpolation, so that a mistake there cannot hide in the truth.
 package scene
 
+import "math"
+
 // An Excerpt is a stretch of dry sound, mono.
 type Excerpt struct {
 	Name    string
@@ -77,13 +79,23 @@ func (u *Utterance) Onset() float64 {
 type Clock struct {
 	Start float64 // world seconds of the file's first sample
 	PPM   float64 // how fast the device counts: +50 counts 50 µs too many each second
+	Bend  float64 // ppm by which it counts faster after each further hour
 }
 
+// bend is the share of x², x in seconds, that a bent clock counts too many.
+func (c Clock) bend() float64 { return c.Bend * 1e-6 / 3600 / 2 }
+
 // World returns the world time of the file's own time t, seconds.
-func (c Clock) World(t float64) float64 { return c.Start + t/(1+c.PPM*1e-6) }
+func (c Clock) World(t float64) float64 {
+	fast := 1 + c.PPM*1e-6
+	return c.Start + 2*t/(fast+math.Sqrt(fast*fast+4*c.bend()*t))
+}
 
 // Own returns the file's own time at world time w, seconds.
-func (c Clock) Own(w float64) float64 { return (w - c.Start) * (1 + c.PPM*1e-6) }
+func (c Clock) Own(w float64) float64 {
+	x := w - c.Start
+	return x * (1 + c.PPM*1e-6 + c.bend()*x)
+}
 
 // A Path is how one talker's sound reaches a device.
 type Path struct {
@@ -97,6 +109,7 @@ type Device struct {
 	Name   string
 	Clock  Clock
 	Length float64 // seconds on its own clock
+	Losses []Loss  // where it dropped or repeated samples, in order
 	Paths  []Path  // one for each talker
 	// Wearer is the talker whose direct path the truth is about (sounds only).
 	// What another talker says arrives elsewhere by the difference of the
@@ -125,7 +138,8 @@ type Scene struct {
 	Notes  map[string]string // by Device.Name: what is special about a recording
 }
 
-// A Pair is the truth about one clip and one sound.
+// A Pair is the truth about one clip and one sound. Its line is that of clocks
+// that do not bend and recorders that lose nothing; SoundTime counts both in.
 type Pair struct {
 	Clip, Sound   int     // index into Scene.Clips and Scene.Sounds
 	Offset        float64 // seconds

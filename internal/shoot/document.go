@@ -3,7 +3,8 @@ package shoot
 // A Document is what `earshot pair --json` prints: every recording exactly
 // once, as a member of takes, alone or failed. docs/pair.schema.json describes
 // it. Times are seconds; a clip's time t is heard in the sound at
-// s = offset_s + (1 + drift_ppm·1e-6)·t.
+// s = offset_s + (1 + drift_ppm·1e-6)·t. Where a take has several spans, each
+// holds for its own part, and the take's own figures are those of the first.
 type Document struct {
 	Version int      `json:"version"` // 1
 	Takes   []Take   `json:"takes"`
@@ -50,7 +51,9 @@ const (
 	FromNone  DriftFrom = "none"
 )
 
-// A Span is an unbroken part of the clip that the sound covers.
+// A Span is an unbroken part of the clip that the sound covers, with its own
+// line. A take has several where the recorder lost or repeated sound, and where
+// its clock bends: those join without a gap.
 type Span struct {
 	Clip   [2]float64 `json:"clip_s"` // from, to (excluded), clip seconds
 	Offset float64    `json:"offset_s"`

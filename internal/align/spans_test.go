@@ -1,0 +1,198 @@
+package align
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"earshot/internal/dsp"
+)
+
+// spliced is x with samples lost (n > 0) or repeated (n < 0) at an index.
+func spliced(x []float64, at, n int) []float64 {
+	out := append([]float64(nil), x[:at]...)
+	return append(out, x[at+n:]...)
+}
+
+// power is the mean square of x between two times in seconds.
+func power(x []float64, from, to float64) (sum float64) {
+	lo, hi := int(from*dsp.ProxyRate), int(math.Min(to*dsp.ProxyRate, float64(len(x))))
+	for i := lo; i < hi; i++ {
+		sum += x[i] * x[i] / float64(hi-lo)
+	}
+	return sum
+}
+
+// roomed is x through a made-up room of a fifth of a second: the direct sound
+// and a tail of noise that dies away.
+func roomed(rng *rand.Rand, x []float64, tail float64) []float64 {
+	h := make([]float64, dsp.ProxyRate/5)
+	for i := range h {
+		h[i] = tail * rng.NormFloat64() * math.Exp(-float64(i)/600)
+	}
+	h[0] = 1
+	size := 1
+	for size < len(x)+len(h) {
+		size *= 2
+	}
+	fft := dsp.NewFFT(size)
+	spec := func(v []float64) []complex128 {
+		buf := fft.Buffer()
+		clear(buf)
+		copy(buf, v)
+		return fft.Forward(nil)
+	}
+	a, b := spec(x), spec(h)
+	for i := range a {
+		a[i] *= b[i]
+	}
+	return append([]float64(nil), fft.Inverse(a)[:len(x)]...)
+}
+
+// Samples lost and repeated, many and few, in the middle and near the ends, in
+// a room and in noise: found, told in size to 50 µs and in place to 50 ms.
+func TestLossesAreFound(t *testing.T) {
+	for i, tt := range []struct {
+		length, at float64 // seconds of the clip
+		lost       int     // samples
+		noise      float64
+	}{
+		{40, 25, 16, 0.02}, {30, 21, -16, 0.02}, {40, 12, -8000, 0.02},
+		{30, 2.5, 1600, 0.005}, {30, 27.5, -48, 0.005}, {120, 50, 800, 0.02},
+	} {
+		rng := rand.New(rand.NewPCG(uint64(i), 41))
+		truth := Alignment{5.25, 30e-6}
+		x := talk(rng, int((tt.length+14)*dsp.ProxyRate))
+		clip := noisy(rng, roomed(rng, heard(x, int(tt.length*dsp.ProxyRate), truth), 0.1), tt.noise)
+		cut := int(truth.Sound(tt.at) * dsp.ProxyRate)
+		sound := noisy(rng, spliced(x, cut, tt.lost), 0.001)
+		guess := Guess{At: tt.length / 2, Sound: truth.Sound(tt.length/2) + 0.01}
+		if tt.at < guess.At {
+			guess.Sound -= float64(tt.lost) / dsp.ProxyRate
+		}
+		f, err := Find(clip, sound, guess)
+		if err != nil || f == nil {
+			t.Fatalf("%+v: Find = %v, %v", tt, f, err)
+		}
+		if len(f.Spans) != 2 {
+			t.Errorf("%+v: spans %+v, want two", tt, f.Spans)
+			continue
+		}
+		lost := float64(tt.lost) / dsp.ProxyRate
+		if e := f.Spans[1].Lost - lost; math.Abs(e) > 50e-6 {
+			t.Errorf("%+v: lost %.3f ms, want %.3f", tt, f.Spans[1].Lost*1e3, lost*1e3)
+		}
+		at := f.Spans[0].To
+		from, to := at+0.05, tt.at+math.Min(0, lost) // told too early, or too late
+		if at > tt.at {
+			from, to = tt.at, at-0.05
+		}
+		if loud := power(x, truth.Sound(from), truth.Sound(to)) / power(x, 0, 1e9); loud > 0.05 {
+			t.Errorf("%+v: told at %.3f s, with %.2f of the talk's power between", tt, at, loud)
+		}
+		for _, at := range []float64{0.1, tt.at - 0.6, tt.at + 0.6, tt.length - 0.1} {
+			want := truth.Sound(at)
+			if at > tt.at {
+				want -= lost
+			}
+			if e := f.At(at) - want; math.Abs(e) > 60e-6 {
+				t.Errorf("%+v: off by %.1f µs at %.1f s", tt, e*1e6, at)
+			}
+		}
+	}
+}
+
+// Takes that lie on one line stay on one, in rooms and noise, and where a
+// second talker stands farther from the body mic: what he says comes later,
+// and what follows does not.
+func TestNoLossIsInvented(t *testing.T) {
+	for seed := range uint64(6) {
+		rng := rand.New(rand.NewPCG(seed, 43))
+		length := 12 + 8*float64(seed)
+		truth := Alignment{3.1, (rng.Float64() - 0.5) * 2e-4}
+		x := talk(rng, int((length+8)*dsp.ProxyRate))
+		y := append([]float64(nil), x...)
+		if seed%3 == 0 {
+			from, to, late := int((length/2)*dsp.ProxyRate), int((length/2+3)*dsp.ProxyRate), 130
+			copy(y[from:to], x[from-late:to-late])
+		}
+		clip := noisy(rng, roomed(rng, heard(y, int(length*dsp.ProxyRate), truth), 0.3), 0.03)
+		f, err := Find(clip, noisy(rng, x, 0.001), Guess{At: length / 2, Sound: truth.Sound(length / 2)})
+		if err != nil || f == nil {
+			t.Fatalf("seed %d: Find = %v, %v", seed, f, err)
+		}
+		if f.Spans != nil {
+			t.Errorf("seed %d, %.0f s: spans %+v, want none", seed, length, f.Spans)
+		}
+	}
+}
+
+// A clock that bends by 60 ppm in 160 s, 1.2 ms off its chord, is
+// followed within 50 µs by lines that join; losses amid a bend are found too.
+func TestBendIsFollowed(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 47))
+	const length, bend = 160.0, 60e-6
+	truth := func(t float64) float64 { return 4.2 + t*(1-10e-6) + bend/length/2*t*t }
+	x := talk(rng, int((length+10)*dsp.ProxyRate))
+	var parts []float64
+	for at := 0.0; at < length; at += 0.5 { // half-seconds along tangents: under 0.1 µs off
+		line := Alignment{Drift: -10e-6 + bend/length*(at+0.25)}
+		line.Offset = truth(at)
+		parts = append(parts, heard(x, dsp.ProxyRate/2, line)...)
+	}
+	clip := noisy(rng, parts, 0.02)
+	for name, lost := range map[string]int{"bend": 0, "bend and loss": 700} {
+		cut := int(truth(90) * dsp.ProxyRate)
+		f, err := Find(clip, noisy(rng, spliced(x, cut, lost), 0.001), Guess{At: 60, Sound: truth(60)})
+		if err != nil || f == nil || len(f.Spans) < 3 {
+			t.Fatalf("%s: Find = %+v, %v", name, f, err)
+		}
+		for i, s := range f.Spans[1:] {
+			last := f.Spans[i]
+			if step := s.Sound(s.From) - last.Sound(s.From); s.Lost == 0 && math.Abs(step) > 1e-6 {
+				t.Errorf("%s: a step of %.2f µs at %.1f s", name, step*1e6, s.From)
+			}
+		}
+		for at := 0.0; at <= length; at += 5 {
+			want := truth(at)
+			if at > 91 {
+				want -= float64(lost) / dsp.ProxyRate
+			}
+			if e := f.At(at) - want; math.Abs(e) > 50e-6 && math.Abs(at-90) > 1 {
+				t.Errorf("%s: off by %.1f µs at %.0f s", name, e*1e6, at)
+			}
+		}
+		if n := f.Losses(); n != min(lost, 1) {
+			t.Errorf("%s: %d losses", name, n)
+		}
+	}
+}
+
+// The polynomials are Legendre's: P2 = (3x²-1)/2, P3 = (5x³-3x)/2, P4 =
+// (35x⁴-30x²+3)/8 (Abramowitz & Stegun 22.3.8).
+func TestLegendre(t *testing.T) {
+	for _, x := range []float64{-1, -0.3, 0, 0.5, 1} {
+		p := legendre(x, 4)
+		for i, want := range []float64{x, (3*x*x - 1) / 2, (5*x*x*x - 3*x) / 2, (35*x*x*x*x - 30*x*x + 3) / 8} {
+			if math.Abs(p[i]-want) > 1e-14 {
+				t.Errorf("P%d(%g) = %g, want %g", i+1, x, p[i], want)
+			}
+		}
+	}
+}
+
+// Spans turn about their Mid and move with their files.
+func TestSpansTurnAndMove(t *testing.T) {
+	f := Found{Alignment: Alignment{3, 50e-6}, Mid: 10, DriftSigma: math.Inf(1),
+		Spans: []Span{{From: 0, To: 20, Mid: 10, Alignment: Alignment{3, 50e-6}}, {From: 20.1, To: 40, Mid: 30, Alignment: Alignment{2.9, 50e-6}, Lost: 0.1}}}
+	g := f.WithDrift(20e-6, 1e-6)
+	for _, at := range []float64{10, 30} {
+		if math.Abs(g.At(at)-f.At(at)) > 1e-12 || g.LineAt(at).Drift != 20e-6 {
+			t.Errorf("at %g s: %+v", at, g.LineAt(at))
+		}
+	}
+	h := f.Later(100)
+	if math.Abs(h.At(130)-f.At(30)-100) > 1e-9 || h.Spans[1].From != 120.1 {
+		t.Errorf("%+v", h.Spans)
+	}
+}
