@@ -49,6 +49,8 @@ type order struct {
 	days    int
 	whose   int
 	losses  int
+	wrong   int    // heaps of each kind
+	list    string // a file for every meeting's figures
 }
 
 func run(ctx context.Context) error {
@@ -62,6 +64,8 @@ func run(ctx context.Context) error {
 	flag.IntVar(&o.days, "day", 0, "make so many days of two cameras and three recorders, and nothing else")
 	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
 	flag.IntVar(&o.losses, "losses", 0, "measure so many `takes` with lost samples, as many without and a few with bent clocks, and nothing else")
+	flag.IntVar(&o.wrong, "wrong", 0, "pair so many `heaps` of each kind of likeness instead, and count wrong pairs")
+	flag.StringVar(&o.list, "list", "", "with -wrong, write every meeting's figures into this `file`")
 	flag.Parse()
 	if o.days > 0 || o.whose > 0 {
 		return o.manyDevices(ctx)
@@ -72,6 +76,9 @@ func run(ctx context.Context) error {
 	}
 	if o.losses > 0 {
 		return o.lossTable(ctx)
+	}
+	if o.wrong > 0 {
+		return o.measureWrong(ctx)
 	}
 	if o.quick {
 		o.couples = quickCouples
@@ -122,7 +129,8 @@ func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 type rig struct {
 	phrases []*scene.Excerpt
 	rooms   []*scene.Response
-	ours    bool // measure no other way
+	ours    bool              // measure no other way
+	heard   []*scene.Response // rooms of heaps: measured and simulated ones
 }
 
 func newRig() (*rig, error) {

@@ -17,6 +17,8 @@ type link struct {
 	ClipTrack, SoundTrack int
 	Score                 float64 // of the sketch
 	Found                 *align.Found
+	Others                []link       // places in the same sound that came second, without their windows
+	Voice                 *align.Voice // nil where nothing rises out of what strangers give
 }
 
 // A meeting is how a clip was held against a sound, and what came of it.
@@ -41,7 +43,7 @@ type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-15.gob"
+const linksName = "links-16.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {
@@ -136,11 +138,8 @@ func (m *measurer) lineUp(ctx context.Context, jobs []job) error {
 }
 
 func (m *measurer) keep(i, k int, l *link) {
-	if l == nil {
-		return
-	}
-	if old := m.links[i][k]; old == nil || l.Found.Rest+l.Found.Strength > old.Found.Rest+old.Found.Strength {
-		m.links[i][k] = l
+	if l != nil {
+		m.links[i][k] = l.over(m.links[i][k])
 	}
 }
 
@@ -160,7 +159,11 @@ func (m *measurer) look(ctx context.Context, j job) (*link, error) {
 	if err != nil || found == nil || !sane(found) {
 		return nil, err
 	}
-	return &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}, nil
+	l := &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}
+	if found.Strength >= listenFrom && !m.far { // no wearer is loudest at a camera
+		l.Voice, err = align.Listen(clip, sound, found)
+	}
+	return l, err
 }
 
 func (m *measurer) heard(sound align.Source) align.Source {
@@ -169,6 +172,10 @@ func (m *measurer) heard(sound align.Source) align.Source {
 	}
 	return sound
 }
+
+// listenFrom is the strength from which it is worth while to ask where a match
+// holds.
+const listenFrom = 8.0
 
 // sane tells whether a measurement holds numbers only: sound that is damage
 // from end to end could bring forth others. DriftSigma may be +Inf and Halves

@@ -25,7 +25,8 @@ type PairOptions struct {
 // PairResult is a measured shoot.
 type PairResult struct {
 	Document shoot.Document
-	Notes    []string // what was passed over or mended, in words
+	Notes    []string  // what was passed over or mended, in words
+	Meetings []Meeting // every clip with every sound that matched at all, for measuring
 }
 
 // Pair measures the recordings under opt.Paths. A recording that cannot be
@@ -133,15 +134,9 @@ func describe(err error) string {
 
 // decide turns measurements into takes and loners.
 func (d *day) decide(ctx context.Context, m *measurer) error {
-	var links []match.Link
-	for i, row := range m.links {
-		for k, l := range row {
-			if l != nil {
-				links = append(links, toLink(i, k, d.clips[i], d.sounds[k], l))
-			}
-		}
-	}
-	web, err := d.weave(ctx, m, match.Assign(parties(d.clips), parties(d.sounds), links))
+	links, places := d.places(m)
+	clips, sounds := parties(d.clips), parties(d.sounds)
+	web, err := d.weave(ctx, m, match.Assign(clips, sounds, links))
 	if err != nil {
 		return err
 	}
@@ -149,7 +144,7 @@ func (d *day) decide(ctx context.Context, m *measurer) error {
 	drifts := newDriftBook(decisions, m)
 	drifts.web = web
 	usedClip, usedSound := map[int]bool{}, map[int]bool{}
-	for _, dec := range decisions {
+	for n, dec := range decisions {
 		i, k := dec.Link.Clip, dec.Link.Sound
 		usedClip[i], usedSound[k] = true, true
 		l := m.links[i][k]
@@ -158,8 +153,11 @@ func (d *day) decide(ctx context.Context, m *measurer) error {
 		d.takes = append(d.takes, t)
 		take := t.document(dec, from, append(dec.Why, why...))
 		take.Through = web.through[[2]int{i, k}]
+		take.Chance = statedChance(dec)
+		take.Candidates = d.candidates(decisions, n, places, clips, sounds)
 		d.result.Document.Takes = append(d.result.Document.Takes, take)
 	}
+	d.result.Meetings = d.meetings(m, links, decisions)
 	d.loners(d.clips, usedClip, m)
 	d.loners(d.sounds, usedSound, m)
 	return d.whose(ctx)
@@ -167,12 +165,17 @@ func (d *day) decide(ctx context.Context, m *measurer) error {
 
 func toLink(i, k int, clip, sound *recording, l *link) match.Link {
 	f := l.Found
-	return match.Link{Clip: i, Sound: k, Strength: f.Strength, Rest: f.Rest, Score: l.Score,
+	link := match.Link{Clip: i, Sound: k, Strength: f.Strength, Rest: f.Rest, Score: l.Score,
 		From: f.From, To: f.To, Start: f.At(f.From),
 		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
 		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.At)),
 		Thin:  clip.tracks[l.ClipTrack].Talk.Busy < thin,
 	}
+	link.Lead, link.Beyond = math.NaN(), math.NaN()
+	if v := l.Voice; v != nil {
+		link.Lead, link.Beyond, link.Steady = v.Leads(), v.Beyond(), v.Steady
+	}
+	return link
 }
 
 // thin is how many seconds of a clip must stand out of its noise for it to
@@ -206,12 +209,10 @@ func (t *dayTake) document(dec match.Decision, from shoot.DriftFrom, why []strin
 		Clip: t.clip.path, Sound: t.sound.path,
 		Offset: line.Offset, Drift: line.Drift * 1e6,
 		OffsetSigma: f.SigmaAt(0), DriftSigma: f.DriftSigma * 1e6, DriftFrom: from,
-		Verdict: shoot.Unsure,
+		Verdict: verdictOf(dec.Verdict),
 		Spans:   spansOf(f),
 		Claps:   []shoot.Clap{}, Seam: seamOf(f), Why: why,
-	}
-	if dec.Verdict == match.Sure {
-		out.Verdict = shoot.Sure
+		Chance: dec.Chance, Candidates: []shoot.Candidate{},
 	}
 	for _, c := range claps(t.clip.tracks[t.link.ClipTrack].Onsets, t.sound.tracks[t.link.SoundTrack].Onsets, f.At) {
 		out.Claps = append(out.Claps, shoot.Clap{Clip: c[0], Sound: c[1]})

@@ -86,9 +86,11 @@ func day(names []string) shoot.Document {
 	n := func(i int) string { return names[i%len(names)] }
 	return shoot.Document{Version: 1,
 		Takes: []shoot.Take{
-			{Clip: n(0), Sound: n(1), Offset: 12.34568, Drift: 41.2, DriftFrom: shoot.FromTake, Verdict: shoot.Sure,
+			{Clip: n(0), Sound: n(1), Offset: 12.34568, Drift: 41.2, DriftFrom: shoot.FromTake, Verdict: shoot.Sure, Chance: 2e-5,
 				Why: []string{"heard in 38 of 40 places", "leftover 0.3 ms"}, Spans: []shoot.Span{{Clip: [2]float64{0, 60}, Offset: 12.34568, Drift: 41.2}}},
 			{Clip: n(2), Sound: n(3), Offset: -3723.00004, Drift: -0.01, DriftFrom: shoot.FromNone, Verdict: shoot.Unsure,
+				Chance: 0.3, Candidates: []shoot.Candidate{{Clip: n(2), Sound: n(1), Offset: 8, Strength: 13, For: []string{"its match stands 13 times above the noise"},
+					Against: []string{"its place in the order is another"}}},
 				Why:   []string{"another place fits nearly as well"},
 				Spans: []shoot.Span{{Clip: [2]float64{0, 60}}, {Clip: [2]float64{90, 4000}}}},
 			{Clip: n(4), Sound: n(5), Offset: 0, Drift: -241.26, DriftFrom: shoot.FromShoot, Verdict: shoot.Sure, Why: nil},

@@ -135,8 +135,7 @@ func marryJSON(r *app.MarryResult) marryDocument {
 	d := marryDocument{Version: 1, Pair: whole(r.Pair.Document), Clips: append([]app.Married{}, r.Clips...),
 		Report: r.Report, Notes: filled(r.Pair.Notes)}
 	for i := range d.Clips {
-		t := &d.Clips[i].Take
-		t.Spans, t.Claps, t.Why = filled(t.Spans), filled(t.Claps), filled(t.Why)
+		wholeTake(&d.Clips[i].Take)
 	}
 	return d
 }

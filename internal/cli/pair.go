@@ -84,8 +84,7 @@ func whole(d shoot.Document) shoot.Document {
 	}
 	d.Takes = append([]shoot.Take{}, d.Takes...)
 	for i := range d.Takes {
-		t := &d.Takes[i]
-		t.Spans, t.Claps, t.Why = filled(t.Spans), filled(t.Claps), filled(t.Why)
+		wholeTake(&d.Takes[i])
 	}
 	d.Alone = append([]shoot.Alone{}, d.Alone...)
 	for i := range d.Alone {
@@ -93,6 +92,16 @@ func whole(d shoot.Document) shoot.Document {
 	}
 	d.Failed = filled(d.Failed)
 	return d
+}
+
+// wholeTake fills a take's lists.
+func wholeTake(t *shoot.Take) {
+	t.Spans, t.Claps, t.Why = filled(t.Spans), filled(t.Claps), filled(t.Why)
+	t.Candidates = append([]shoot.Candidate{}, t.Candidates...)
+	for i := range t.Candidates {
+		c := &t.Candidates[i]
+		c.For, c.Against = filled(c.For), filled(c.Against)
+	}
 }
 
 func filled[T any](list []T) []T {
@@ -110,7 +119,7 @@ func pairText(s sink, d shoot.Document) []string {
 		rows := make([]row, len(d.Takes))
 		for i, t := range d.Takes {
 			rows[i] = takeRow(t, name)
-			rows[i].below = []string{because(t.Why), covers(t.Spans)}
+			rows[i].below = append([]string{because(t.Why), covers(t.Spans), errorWords(t)}, candidateWords(t, name)...)
 		}
 		lines = append(lines, table(s, "verdict", rows)...)
 		lines = append(lines, "")

@@ -21,9 +21,13 @@ func TestPairText(t *testing.T) {
 	want := `  clip   sound             offset       drift  verdict
   a.mov  anna.wav      +0:12.3457   +41.2 ppm  sure
       heard in 38 of 40 places; leftover 0.3 ms
+      chance of error: less than 1 in 10,000
   b.mov  ben.wav    -1:02:03.0000           -  unsure
       another place fits nearly as well
       the sound covers 0:00 to 1:00, 1:30 to 1:06:40
+      chance of error: about 3 in 10
+      or b.mov with anna.wav at +0:08.0000; for it: its match stands 13
+      times above the noise; against it: its place in the order is another
   c.mov  carla.wav     +0:00.0000  -241.3 ppm  sure
 
   offset: where in the sound the clip begins, minutes:seconds

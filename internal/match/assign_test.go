@@ -8,7 +8,7 @@ import (
 
 func good(clip, sound int, start float64) Link {
 	return Link{Clip: clip, Sound: sound, Strength: 60, Rest: 50, Score: 20, From: 0, To: 30, Start: start,
-		Halves: 0.00001, HalfHeights: [2]float64{40, 40}}
+		Halves: 0.00001, HalfHeights: [2]float64{40, 40}, Lead: 2, Beyond: 30}
 }
 
 func with(l Link, change func(*Link)) Link {
@@ -39,6 +39,13 @@ func TestAssign(t *testing.T) {
 		{"one moment is nothing", []Link{with(good(0, 0, 5), func(l *Link) { l.Rest = 3 })}, map[[2]int]Verdict{}},
 		{"faint is unsure", []Link{with(good(0, 0, 5), weak)}, map[[2]int]Verdict{{0, 0}: Unsure}},
 		{"halves that disagree", []Link{with(good(0, 0, 5), func(l *Link) { l.Halves = 0.005 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"music behind other talk", []Link{with(good(0, 0, 5), func(l *Link) { l.Lead = 0.2 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"music and no talk", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady = 0.4 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"talk over a steady hum", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady = 0.25 })}, map[[2]int]Verdict{{0, 0}: Sure}},
+		{"claps alike", []Link{with(good(0, 0, 5), func(l *Link) { l.Beyond = 1 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"nothing known of the loudest", []Link{with(good(0, 0, 5), func(l *Link) { l.Lead, l.Beyond = math.NaN(), math.NaN() })}, map[[2]int]Verdict{{0, 0}: Sure}},
+		{"a record played again and again", []Link{good(0, 0, 5), good(0, 1, 9), good(1, 0, 7)},
+			map[[2]int]Verdict{{0, 0}: Unsure, {0, 1}: Unsure, {1, 0}: Unsure}},
 		{"a faint half proves nothing", []Link{with(good(0, 0, 5), func(l *Link) { l.Halves, l.HalfHeights[1] = 0.005, 3 })}, map[[2]int]Verdict{{0, 0}: Sure}},
 		{"two clips of one camera at once, one much fainter", []Link{good(0, 0, 5), with(good(1, 0, 10), func(l *Link) { l.Strength = 20 })},
 			map[[2]int]Verdict{{0, 0}: Sure}},

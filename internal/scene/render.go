@@ -127,7 +127,7 @@ func roomGain(talk []Utterance, room *Response) float64 {
 	if room == nil {
 		return 1
 	}
-	const rate, seconds = 16000, 6
+	const rate, seconds, most = 16000, 6, 20
 	var some []Utterance
 	at := 1.0
 	for _, u := range talk {
@@ -139,7 +139,7 @@ func roomGain(talk []Utterance, room *Response) float64 {
 	if some == nil {
 		return 1
 	}
-	n := int64((at + 1) * rate)
+	n := int64(min(at+1, most) * rate)
 	wet, dry := newGrid(some, room, rate, 0.43*rate), newGrid(some, nil, rate, 0.43*rate)
 	return rms(wet.span(0, n)) / rms(dry.span(0, n))
 }

@@ -28,6 +28,23 @@ type Take struct {
 	Seam        Seam      `json:"seam_ms"`
 	Why         []string  `json:"why"`
 	Through     []string  `json:"through,omitempty"` // recordings over which it was placed, from the clip to the sound; none when it was found by itself
+	// Chance is that of the take being wrong: of another moment, or laid
+	// elsewhere in the sound.
+	Chance float64 `json:"chance_of_error"`
+	// Candidates are the other places that were considered, the likeliest
+	// first. A take that is sure lists none.
+	Candidates []Candidate `json:"candidates"`
+}
+
+// A Candidate is another place for a take's clip or sound, with what speaks for
+// it and against it.
+type Candidate struct {
+	Clip     string   `json:"clip"`
+	Sound    string   `json:"sound"`
+	Offset   float64  `json:"offset_s"`
+	Strength float64  `json:"strength"` // times above the noise
+	For      []string `json:"for"`
+	Against  []string `json:"against"`
 }
 
 // A Verdict is what the measurement says.
