@@ -15,8 +15,10 @@ import (
 // bright arrival is not lost beside a long dull one, and taken apart into
 // arrivals. The first counts that lies within what a room can put between
 // itself and p, has an eighth of the strongest one's height and stands clear of
-// the noise; more is asked for where little of the band is left, since a narrow
-// band's own pattern looks like arrivals. Before it must be silence: a body mic
+// the noise; a quarter, where no crowd of reflections is as strong as that one,
+// since then it is the direct sound itself, and what leads it a desk or a cable;
+// more where little of the band is left, since a narrow band's own pattern looks
+// like arrivals. Before it must be silence: a body mic
 // that hears the talker across the room has reflections of its own there, and
 // nothing tells the direct sound. A weak one must stand in the room's
 // response too, which is not whitened: whitening mirrors strong reflections. Microphones and mouths spread an arrival over a tenth of a
@@ -38,7 +40,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		crowd   = 0.6e-6  // seconds: what reflections move a direct sound by that is half as strong
 		share   = 0.13    // of the strongest arrival
 		overall = 6       // deviations of the noise
-		ghost   = 0.3     // of the strongest: what whitening makes of one strong reflection, on the other side
+		ghost   = 0.25    // of the strongest: what whitening makes of one strong reflection, on the other side
 	)
 	quiet := p.delta + room + silence + 0.002
 	flat, lobes := s.flat(p, quiet)
@@ -51,12 +53,13 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	for _, a := range arrivals {
 		highest = math.Max(highest, math.Abs(a.height))
 	}
-	asked := math.Max(share, 1.6*sideLobe(lobes, s.reach)-0.1)
+	asked := math.Max(share, 1.4*sideLobe(lobes, s.reach)-0.12)
 	least := math.Max(asked*highest, overall*noise)
-	first, last, height, parts := firstBurst(arrivals, least, func(a peak) bool {
-		return math.Abs(a.height) < ghost*highest && !s.heard.holds(a.delta, p.delta-after, p.delta+room)
+	first, last, height, parts := firstBurst(arrivals, least, func(rest []peak) bool {
+		a := rest[0]
+		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || rising(rest) || !s.heard.holds(a.delta, p.delta-after, p.delta+room))
 	})
-	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height) {
+	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
 		return 0, 0
 	}
 	blur = crowd * (highest/height - 1)
@@ -76,12 +79,12 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 }
 
 // firstBurst returns the lags between which the first burst of arrivals of at
-// least a height lies, the height of its highest, and how many it has. One that
-// is a ghost begins none.
-func firstBurst(arrivals []peak, least float64, ghost func(peak) bool) (first, last, height float64, parts int) {
+// least a height lies, the height of its highest, and how many it has. no tells
+// of an arrival, and those after it, that it begins none.
+func firstBurst(arrivals []peak, least float64, no func(rest []peak) bool) (first, last, height float64, parts int) {
 	const burst = 0.00017 // seconds
 	for i, a := range arrivals {
-		if math.Abs(a.height) < least || parts == 0 && (rising(arrivals[i:]) || ghost(a)) {
+		if math.Abs(a.height) < least || parts == 0 && no(arrivals[i:]) {
 			continue
 		}
 		if parts == 0 {
@@ -94,11 +97,11 @@ func firstBurst(arrivals []peak, least float64, ghost func(peak) bool) (first, l
 	return first, last, height, parts
 }
 
-// abrupt tells whether a burst at lag first comes out of silence: whether there
-// are few arrivals at larger lags, its own rise left out, and it is clearly
-// higher than all of them.
-func abrupt(arrivals []peak, first, height float64) bool {
-	const rise, clearly, few = 0.0006, 1.6, 4 // seconds; times as high; arrivals that noise never makes
+// abrupt tells whether a burst at lag first comes out of silence: whether few
+// arrivals at larger lags, its own rise left out, are worth a word beside it, and
+// it is clearly higher than all of them.
+func abrupt(arrivals []peak, first, height, noise float64) bool {
+	const rise, clearly, hardly, clear, few = 0.0006, 1.6, 6, 2, 4 // seconds; times as high, twice; deviations; arrivals that noise never makes
 	n := 0
 	for _, a := range arrivals {
 		if a.delta <= first+rise {
@@ -107,9 +110,23 @@ func abrupt(arrivals []peak, first, height float64) bool {
 		if clearly*math.Abs(a.height) > height {
 			return false
 		}
-		n++
+		if math.Abs(a.height) > math.Max(height/hardly, clear*noise) {
+			n++
+		}
 	}
 	return n < few
+}
+
+// crowded tells whether there are several arrivals about as strong as the highest.
+func crowded(arrivals []peak, highest float64) bool {
+	const about, several = 0.5, 3
+	n := 0
+	for _, a := range arrivals {
+		if math.Abs(a.height) >= about*highest {
+			n++
+		}
+	}
+	return n >= several
 }
 
 // rising tells whether the first of some arrivals is but the rise of a burst
