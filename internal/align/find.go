@@ -30,6 +30,7 @@ type Found struct {
 	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
 	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
 	Locals      []Local
+	Astray      bool   // some windows are heard clearly, and not at all where the line says
 	Spans       []Span // in order, where the take does not lie on one line; Alignment is then the line at Mid
 }
 
@@ -320,6 +321,13 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.MidSigma = math.Hypot(wider*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
 
+// When windows are astray.
+const (
+	clearlyHeard = 10.0 // deviations
+	fewAstray    = 3    // windows
+	shareAstray  = 0.15 // of those clearly heard
+)
+
 const (
 	fewMatch = 3.5     // windows of equal share that must match before they can tell a drift
 	wider    = 1.2     // what the errors of the rig in docs/accuracy.md ask the scatter to be widened by
@@ -371,6 +379,7 @@ const Ordinary = 50e-6
 func (f *measurement) locals() {
 	f.Locals = f.Locals[:0]
 	sign := math.Copysign(1, f.top.height)
+	heard, astray := 0, 0
 	for i := range f.stack.windows {
 		w := &f.stack.windows[i]
 		best, at := 0.0, 0
@@ -385,7 +394,14 @@ func (f *measurement) locals() {
 		}
 		line := f.top.delta + f.top.slope*(w.at-f.stack.mid)
 		f.Locals = append(f.Locals, Local{At: w.at, Left: lag - line, Height: best, Heard: best >= plain})
+		if best >= clearlyHeard {
+			heard++
+			if sign*read(w.r, f.stack.reach, line) < missing {
+				astray++
+			}
+		}
 	}
+	f.Astray = astray >= fewAstray && float64(astray) >= shareAstray*float64(heard)
 	f.halves()
 }
 

@@ -94,7 +94,8 @@ func (g *guide) takeGroup(p *group, total float64) (*correlator, error) {
 	length := p.to - p.from
 	size := windowSize(length)
 	cor := newCorrelator(size, Tolerance)
-	n := max(1, int(math.Round(mostWindows*length/total)))
+	all := float64(max(mostWindows, len(g.f.stack.windows))) // as many as made the strength that spans must keep
+	n := max(1, int(math.Round(all*length/total)))
 	for _, t := range spread(p.from, p.to, float64(size)/dsp.ProxyRate, n) {
 		w, err := cor.take(g.clip, g.sound, p.lineAt(t), t)
 		if err != nil {
@@ -139,6 +140,7 @@ func (m *measurement) ownOffsets(groups []*group) float64 {
 // that disagree most within one group speak for all.
 func (m *measurement) spanLocals(groups []*group) {
 	m.locals()
+	m.Astray = false // every window is held against the line of its own span below
 	m.Halves, m.HalfHeights = math.NaN(), [2]float64{}
 	n := 0
 	for _, g := range groups {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"earshot/internal/dsp"
+	"earshot/internal/scene"
 )
 
 // spliced is x with samples lost (n > 0) or repeated (n < 0) at an index.
@@ -194,5 +195,49 @@ func TestSpansTurnAndMove(t *testing.T) {
 	h := f.Later(100)
 	if math.Abs(h.At(130)-f.At(30)-100) > 1e-9 || h.Spans[1].From != 120.1 {
 		t.Errorf("%+v", h.Spans)
+	}
+}
+
+// A talker who walks seven metres away makes the sound later by 20.4 ms: the two
+// ends lie where they lie, and the clocks' drift is theirs, whatever he did.
+func TestAWalkIsNoDrift(t *testing.T) {
+	phrases, err := scene.Phrases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := scene.Couple{Seed: 2, Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5, Walk: 7}
+	s := c.Scene(phrases)
+	at, _ := s.SoundTime(0, 0, 8)
+	f, err := Find(Samples(s.Render(&s.Clips[0], dsp.ProxyRate)), Samples(s.Render(&s.Sounds[0], dsp.ProxyRate)), Guess{At: 8, Sound: at})
+	if err != nil || f == nil {
+		t.Fatal(f, err)
+	}
+	for _, at := range []float64{1, 20, 40, 59} {
+		want, _ := s.SoundTime(0, 0, at)
+		if e := f.At(at) - want; math.Abs(e) > 10e-6 {
+			t.Errorf("off by %.1f µs at %g s", e*1e6, at)
+		}
+	}
+	if off := f.LineAt(1).Drift - 20e-6; math.Abs(off) > 3*f.DriftSigma {
+		t.Errorf("drift off by %.2f ppm, sigma %.2f", off*1e6, f.DriftSigma*1e6)
+	}
+}
+
+// Where a walk cannot be followed it is said that a part lies elsewhere.
+func TestAWalkThatIsNotFollowed(t *testing.T) {
+	phrases, err := scene.Phrases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, walk := range []float64{0, 5} {
+		s := scene.Couple{Seed: 2, Length: 40, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.4, Walk: walk}.Scene(phrases)
+		at, _ := s.SoundTime(0, 0, 8)
+		f, err := Find(Samples(s.Render(&s.Clips[0], dsp.ProxyRate)), Samples(s.Render(&s.Sounds[0], dsp.ProxyRate)), Guess{At: 8, Sound: at})
+		if err != nil || f == nil {
+			t.Fatal(f, err)
+		}
+		if f.Spans == nil && f.Astray != (walk > 0) {
+			t.Errorf("walk of %g m: astray %v", walk, f.Astray)
+		}
 	}
 }

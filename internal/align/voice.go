@@ -78,11 +78,27 @@ func Listen(clip, sound Source, f *Found) (*Voice, error) {
 		if n > 1 {
 			at += (f.To - f.From - width) * float64(i) / float64(n-1)
 		}
-		if err := l.block(clip, sound, f.LineAt(at), int(math.Round(at*dsp.ProxyRate)), size); err != nil {
+		if n > 1 && f.parted(at, at+width) {
+			continue
+		}
+		if err := l.block(clip, sound, f.LineAt(at+width/2), int(math.Round(at*dsp.ProxyRate)), size); err != nil {
 			return nil, err
 		}
 	}
+	if len(l.blocks) == 0 {
+		return nil, nil
+	}
 	return l.voice(), nil
+}
+
+// parted tells whether the sound jumps between two clip times.
+func (f *Found) parted(from, to float64) bool {
+	for _, s := range f.Spans {
+		if s.Lost != 0 && s.From > from && s.From < to {
+			return true
+		}
+	}
+	return false
 }
 
 // Beyond says by how many deviations what comes after the loudest twentieth

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"earshot/internal/align"
+	"earshot/internal/dsp"
 	"earshot/internal/shoot"
 )
 
@@ -35,9 +36,9 @@ func spansWhy(f *align.Found) (why []string) {
 	for i, s := range f.Spans {
 		switch {
 		case i > 0 && s.Lost > 0:
-			why = append(why, fmt.Sprintf("the recorder lost %s at %s", milliseconds(s.Lost), clockTime(f.Spans[i-1].To)))
+			why = append(why, fmt.Sprintf("the recorder lost %s at %s%s", milliseconds(s.Lost), clockTime(f.Spans[i-1].To), orWalked(s.Lost)))
 		case i > 0 && s.Lost < 0:
-			why = append(why, fmt.Sprintf("the recorder repeated %s at %s, or the camera lost as much", milliseconds(s.Lost), clockTime(s.From)))
+			why = append(why, fmt.Sprintf("the recorder repeated %s at %s, or the camera lost as much%s", milliseconds(s.Lost), clockTime(s.From), orWalked(s.Lost)))
 		case i > 0:
 			bends++
 		}
@@ -50,6 +51,20 @@ func spansWhy(f *align.Found) (why []string) {
 			f.Spans[0].Drift*1e6, f.Spans[len(f.Spans)-1].Drift*1e6, bends+f.Losses()+1))
 	}
 	return why
+}
+
+// orWalked says what else may have happened where little was lost: a talker who
+// walks away from the camera makes the sound later there, as much as a loss does.
+func orWalked(lost float64) string {
+	const far = 0.03 // seconds: 10 m, from one end of a room to the other
+	metres := math.Abs(lost) * dsp.SpeedOfSound(20)
+	switch {
+	case math.Abs(lost) > far:
+		return ""
+	case lost > 0:
+		return fmt.Sprintf(", or the talker moved %.1f m away from the camera", metres)
+	}
+	return fmt.Sprintf(", or the talker came %.1f m nearer to the camera", metres)
 }
 
 // milliseconds is a length of time in words, without its sign.

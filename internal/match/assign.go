@@ -29,6 +29,7 @@ type Link struct {
 	Steady      float64 // how much of what is loud is held tones, as align.Voice.Steady
 	Beyond      float64 // how clearly more agrees than the loudest twentieth, as align.Voice.Beyond; NaN when unknown
 	Thin        bool    // hardly anything but claps to hear in the clip
+	Astray      bool    // a part of the take is heard elsewhere than the rest says
 	Drift       float64 // seconds per second
 }
 
@@ -135,6 +136,10 @@ func Judge(l Link) Decision {
 	if l.Beyond < sureBeyond {
 		d.Verdict = min(d.Verdict, Unsure)
 		d.say("it holds in a few sharp sounds only, and one clap is like another")
+	}
+	if l.Astray {
+		d.Verdict = min(d.Verdict, Unsure)
+		d.say("a part of it lies elsewhere than the rest: the talker moved, or a recorder lost sound, more than could be followed")
 	}
 	bothClear := math.Min(l.HalfHeights[0], l.HalfHeights[1]) >= unsureFrom
 	switch {

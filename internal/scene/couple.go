@@ -19,8 +19,13 @@ type Couple struct {
 	Hot      float64 // dB; both recordings are turned up by so much, and clip
 	Rate     int     // Hz, of the sound's file; 0 counts as the usual one
 	Bend     float64 // ppm by which the recorder's clock gets faster each hour
+	Walk     float64 // metres that the talker walks away from the camera in the middle of the clip
 	Losses   []Loss  // of the recorder; At counts from the clip's beginning
 }
+
+// walking is the pace of somebody who walks and talks, metres a second (common
+// practice).
+const walking = 1.2
 
 // Scene makes the couple up from phrases. The same seed gives the same.
 func (c Couple) Scene(phrases []*Excerpt) *Scene {
@@ -34,6 +39,10 @@ func (c Couple) Scene(phrases []*Excerpt) *Scene {
 	room := Path{Flight: d.between(1, 5) / SpeedOfSound, Room: c.Room}
 	if room.Room == nil {
 		room = d.boxWith(c.RT60, c.DRR)
+	}
+	if c.Walk != 0 {
+		takes := math.Abs(c.Walk) / walking
+		room.Walk = Walk{From: begin + (c.Length-takes)/2, To: begin + (c.Length+takes)/2, Further: c.Walk / SpeedOfSound}
 	}
 	near := Path{Flight: d.between(0.12, 0.3) / SpeedOfSound}
 	if c.Inverted {

@@ -52,8 +52,8 @@ func (d *Device) spliced(whole []float32, rate float64, n int) []float32 {
 	return append(out, whole[from:min(len(whole), from+n-len(out))]...)
 }
 
-// SoundTime is the truth of a pair for one moment, with losses and bent clocks
-// counted in: where in the sound stands what the clip has at its own time t,
+// SoundTime is the truth of a pair for one moment, with losses, bent clocks and a
+// walk before the camera counted in: where in the sound stands what the clip has at its own time t,
 // seconds. ok is false where either has lost it. Where the sound holds it
 // twice, the first is meant.
 //
@@ -61,6 +61,6 @@ func (d *Device) spliced(whole []float32, rate float64, n int) []float32 {
 func (s *Scene) SoundTime(clip, sound int, t float64) (at float64, ok bool) {
 	c, d := &s.Clips[clip], &s.Sounds[sound]
 	there, here := c.pathOf(d.Wearer), d.pathOf(d.Wearer)
-	world := c.Clock.World(c.intact(t)) - there.Flight + here.Flight
-	return d.own(d.Clock.Own(world))
+	left := there.left(c.Clock.World(c.intact(t)))
+	return d.own(d.Clock.Own(left + here.Flight))
 }

@@ -72,11 +72,11 @@ func (s *Scene) cut(d *Device, rate, total int) []float32 {
 
 // A listener reads one path at a device's instants.
 type listener struct {
-	grid   *grid
-	clock  Clock
-	rate   float64
-	flight float64
-	gain   float64
+	grid  *grid
+	clock Clock
+	rate  float64
+	path  Path
+	gain  float64
 }
 
 // open prepares every path that carries sound.
@@ -99,7 +99,7 @@ func (s *Scene) open(d *Device, rate int) []*listener {
 		}
 		top := 0.43 * float64(rate)
 		out = append(out, &listener{
-			grid: newGrid(talk, p.Room, fine, top), clock: d.Clock, rate: float64(rate), flight: p.Flight,
+			grid: newGrid(talk, p.Room, fine, top), clock: d.Clock, rate: float64(rate), path: p,
 			gain: factor(p.Gain) / roomGain(talk, p.Room),
 		})
 	}
@@ -109,7 +109,7 @@ func (s *Scene) open(d *Device, rate int) []*listener {
 // add adds samples done.. of the device to block.
 func (l *listener) add(block []float64, done int) {
 	place := func(n int) float64 { // on the grid
-		return (l.clock.World(float64(n)/l.rate) - l.flight) * l.grid.rate
+		return l.path.left(l.clock.World(float64(n)/l.rate)) * l.grid.rate
 	}
 	half := int64(clockKernel.half)
 	from := int64(math.Floor(place(done))) - half

@@ -102,6 +102,27 @@ type Path struct {
 	Flight float64   // seconds along the direct path
 	Room   *Response // nil: the direct sound alone
 	Gain   float64   // level of speech on arrival, factor of its level at the mouth; 0 counts as 1
+	Walk   Walk      // of the talker; the room's response stays as it is
+}
+
+// A Walk is a talker who walks away from a device, or, with Further under 0, up
+// to it.
+type Walk struct {
+	From, To float64 // world seconds
+	Further  float64 // seconds of flight between the two
+}
+
+// left returns when what arrives at world time w left the mouth, world seconds.
+func (p Path) left(w float64) float64 {
+	before, after := w-p.Flight, w-p.Flight-p.Walk.Further
+	switch {
+	case p.Walk.Further == 0 || before <= p.Walk.From:
+		return before
+	case after >= p.Walk.To:
+		return after
+	}
+	away := p.Walk.Further / (p.Walk.To - p.Walk.From)
+	return (before + away*p.Walk.From) / (1 + away)
 }
 
 // A Device is one recording being made.
