@@ -21,8 +21,7 @@ func groups(n int, links []Link, out []bool) []group {
 	for i := range root {
 		root[i] = i
 	}
-	var find func(int) int
-	find = func(i int) int {
+	find := func(i int) int {
 		for root[i] != i {
 			root[i] = root[root[i]]
 			i = root[i]
