@@ -21,7 +21,7 @@ const (
 	recordMiddle, recordFall = 0.35, 0.035 // of Lead
 	clapMiddle, clapFall     = 3.0, 0.5    // of Beyond
 	steadyMiddle, steadyFall = 0.32, 0.02  // of Steady, which makes it likelier
-	leastChance              = 1e-6        // less is not claimed: nobody has met so many
+	leastChance              = 1e-4        // less is not claimed: the trial holds some ten thousands of meetings
 )
 
 // margin is the strength of a link, or what its rest is worth where that is
