@@ -57,7 +57,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	least := math.Max(asked*highest, overall*noise)
 	first, last, height, parts := firstBurst(arrivals, least, func(rest []peak) bool {
 		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || rising(rest) || !s.heard.holds(a.delta, p.delta-after, p.delta+room))
+		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !s.heard.holds(a.delta, p.delta-after, p.delta+room))
 	})
 	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
 		return 0, 0

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"earshot/internal/dsp"
@@ -30,7 +31,7 @@ type Found struct {
 	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
 	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
 	Locals      []Local
-	Astray      bool   // some windows are heard clearly, and not at all where the line says
+	Astray      bool   // windows at one end are heard clearly, and not at all where the line says
 	Spans       []Span // in order, where the take does not lie on one line; Alignment is then the line at Mid
 }
 
@@ -321,12 +322,36 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.MidSigma = math.Hypot(wider*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
 
-// When windows are astray.
-const (
-	clearlyHeard = 10.0 // deviations
-	fewAstray    = 3    // windows
-	shareAstray  = 0.15 // of those clearly heard
-)
+// clearlyHeard is how high a window's own top stands, in deviations, that must
+// lie where the line says.
+const clearlyHeard = 10.0
+
+// atAnEnd tells whether nearly all of the last windows, or of the first, are
+// astray, and nearly none of the others. Somebody else who speaks now and then,
+// farther from the microphone, is astray here and there.
+func atAnEnd(astray []bool) bool {
+	const few, share, but = 3, 0.15, 0.1 // windows; of all; that may be otherwise
+	for range 2 {
+		n, all := 0, 0
+		for _, a := range astray {
+			if a {
+				all++
+			}
+		}
+		for i, a := range astray {
+			if a {
+				n++
+			}
+			rest := float64(all - n)
+			if n >= few && float64(n) >= share*float64(len(astray)) && float64(n) >= (1-but)*float64(i+1) && rest <= but*float64(len(astray)-i-1) {
+				return true
+			}
+		}
+		astray = slices.Clone(astray)
+		slices.Reverse(astray)
+	}
+	return false
+}
 
 const (
 	fewMatch = 3.5     // windows of equal share that must match before they can tell a drift
@@ -379,7 +404,7 @@ const Ordinary = 50e-6
 func (f *measurement) locals() {
 	f.Locals = f.Locals[:0]
 	sign := math.Copysign(1, f.top.height)
-	heard, astray := 0, 0
+	var astray []bool // of the windows clearly heard
 	for i := range f.stack.windows {
 		w := &f.stack.windows[i]
 		best, at := 0.0, 0
@@ -395,13 +420,10 @@ func (f *measurement) locals() {
 		line := f.top.delta + f.top.slope*(w.at-f.stack.mid)
 		f.Locals = append(f.Locals, Local{At: w.at, Left: lag - line, Height: best, Heard: best >= plain})
 		if best >= clearlyHeard {
-			heard++
-			if sign*read(w.r, f.stack.reach, line) < missing {
-				astray++
-			}
+			astray = append(astray, sign*read(w.r, f.stack.reach, line) < missing)
 		}
 	}
-	f.Astray = astray >= fewAstray && float64(astray) >= shareAstray*float64(heard)
+	f.Astray = atAnEnd(astray)
 	f.halves()
 }
 
