@@ -7,6 +7,10 @@ import (
 	"earshot/internal/dsp"
 )
 
+// room is what reflections are late by, at most, where the direct sound is looked
+// for among them, seconds: a path 10 m longer.
+const room = 0.030
+
 // direct looks for the direct sound when p may be a reflection. The camera
 // hears a reflection later than the direct sound, so that against the body mic
 // it lies at a smaller lag: the direct sound is the arrival of the largest lag.
@@ -31,7 +35,6 @@ import (
 // the response cannot tell.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
-		room    = 0.030   // seconds: a path 10 m longer
 		silence = 0.008   // seconds that must be heard before it
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
 		same    = 0.00003 // seconds: half a sample

@@ -69,6 +69,9 @@ const (
 	mostWeak     = 144   // the same where they are so weak that noise rules
 	weak         = 12.0  // the mean height of such windows, standard deviations
 
+	farOff   = 0.150 // seconds: how far from its line a take is looked for once more,
+	fewAbout = 12    // and in how many windows, where they are not weak
+
 	faint     = 5.5 // a first search below this is not followed up
 	plain     = 6.5 // a window's own peak above this counts as heard
 	mostAgain = 4   // times that all of a take is measured
@@ -101,6 +104,9 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	if f, err = grow(clip, sound, f, clipLen, soundLen); err != nil || math.Abs(f.Drift) > MaxDrift {
 		return nil, err
 	}
+	if f, err = lookAbout(clip, sound, f); err != nil {
+		return nil, err
+	}
 	if math.IsInf(f.DriftSigma, 1) {
 		if f, err = withoutDrift(clip, sound, f, guess.Drift); err != nil {
 			return nil, err
@@ -115,6 +121,43 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	f.cover(clipLen, soundLen)
 	found := f.Found // a copy: the measurement holds some megabytes
 	return &found, nil
+}
+
+// lookAbout looks along f's line farther out than a first look and the search
+// for the direct sound do. A late reflection may stand higher than the direct
+// sound, the more so deep in noise, where only the low part of the band is
+// heard: the direct sound is the place of the largest lag that is nearly as
+// high. What is clearly higher counts wherever it lies: a few windows may have
+// shown less than all together do.
+func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
+	const from, nearly, clearly, least = 11, 0.7, 1.04, 8 // deviations; times as high, twice; deviations
+	if f.Strength < from {
+		return f, nil
+	}
+	n := mostWeak
+	if f.Strength > weak*math.Sqrt(mostWindows) {
+		n = fewAbout
+	}
+	times := spread(f.From, f.To, float64(windowSize(f.To-f.From))/dsp.ProxyRate, n)
+	wide, err := take(clip, sound, f.Alignment, f.From, f.To, times, farOff)
+	if err != nil {
+		return nil, err
+	}
+	s := wide.stack
+	here, top := math.Abs(s.at(0, 0)), s.search(0, farOff)
+	asked := math.Max(nearly*math.Abs(top.height), least*s.noise)
+	if math.Abs(top.height) < clearly*here {
+		top = peak{height: here}
+	}
+	if !s.far {
+		top = s.lastOver(asked, top)
+	}
+	if math.Abs(top.delta) < near {
+		return f, nil
+	}
+	line := f.Alignment
+	line.Offset += top.delta
+	return measureNear(clip, sound, line, f.From, f.To, mostWeak, math.Min(MaxDrift, 6*f.DriftSigma+2e-6), near)
 }
 
 // withoutDrift measures anew a take that cannot tell its drift, along the one
@@ -144,11 +187,11 @@ func worthALook(clip, sound Source, line Alignment, from, to float64) (bool, err
 	}
 	times = append(times, loud...)
 	sort.Float64s(times)
-	m, err := take(clip, sound, line, from, to, times)
+	m, err := take(clip, sound, line, from, to, times, Tolerance)
 	if err != nil {
 		return false, err
 	}
-	p := m.stack.search(MaxDrift)
+	p := m.stack.search(MaxDrift, Tolerance)
 	return math.Abs(p.height)/m.stack.noise >= faint, nil
 }
 
@@ -221,20 +264,25 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 // measure takes up to n windows of clip between from and to along line, and
 // finds the best place for them together, at drifts up to most off the line's.
 func measure(clip, sound Source, line Alignment, from, to float64, n int, most float64) (*measurement, error) {
+	return measureNear(clip, sound, line, from, to, n, most, Tolerance)
+}
+
+// measureNear is measure with places up to within off the line alone.
+func measureNear(clip, sound Source, line Alignment, from, to float64, n int, most, within float64) (*measurement, error) {
 	times := spread(from, to, float64(windowSize(to-from))/dsp.ProxyRate, n)
-	f, err := take(clip, sound, line, from, to, times)
+	f, err := take(clip, sound, line, from, to, times, Tolerance)
 	if err != nil {
 		return nil, err
 	}
 	fixed := len(f.stack.windows) < 3 || most == 0
-	f.settle(f.stack.refine(f.stack.search(most), fixed), fixed)
+	f.settle(f.stack.refine(f.stack.search(most, within), fixed), fixed)
 	return f, nil
 }
 
-// take takes windows of clip at the given times along line; they lie between
-// from and to.
-func take(clip, sound Source, line Alignment, from, to float64, times []float64) (*measurement, error) {
-	cor := newCorrelator(windowSize(to-from), Tolerance)
+// take takes windows of clip at the given times along line, at lags up to reach;
+// they lie between from and to.
+func take(clip, sound Source, line Alignment, from, to float64, times []float64, reach float64) (*measurement, error) {
+	cor := newCorrelator(windowSize(to-from), reach)
 	windows := make([]window, 0, len(times))
 	for _, t := range times {
 		w, err := cor.take(clip, sound, line, t)

@@ -79,7 +79,7 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 	if fixed {
 		most = 0
 	}
-	p := s.refine(s.search(most), fixed)
+	p := s.refine(s.search(most, Tolerance), fixed)
 	m.settle(p, fixed)
 	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allTaps)
 	m.spanLocals(groups)

@@ -45,37 +45,68 @@ func newStack(windows []window, reach int) *stack {
 // smeared is how far p lays the first of the windows from the last, seconds.
 func (s *stack) smeared(p peak) float64 { return 2 * math.Abs(p.slope) * s.half }
 
-// search looks through all places with |slope| ≤ most and |delta| ≤ reach and
+// search looks through all places with |slope| ≤ most and |delta| ≤ within and
 // returns the one of greatest magnitude, to the nearest point. It sets noise.
 //
 // Neighbouring slopes part the farthest windows by two points, which a true
 // match survives; around the highest every slope is tried.
-func (s *stack) search(most float64) peak {
+func (s *stack) search(most, within float64) peak {
 	step := 2 * lagStep / math.Max(s.half, 1e-3)
 	n := int(math.Ceil(most / step))
 	if s.half == 0 {
 		n = 0
 	}
-	best := s.highest(0, step, n)
-	best = s.highest(best.slope, step/4, 4)
+	best := s.highest(0, step, n, within)
+	best = s.highest(best.slope, step/4, 4, within)
 	s.noise = s.quiet(best)
 	return best
 }
 
-// highest tries the slopes mid + i·step, |i| ≤ n, at every delta.
-func (s *stack) highest(mid, step float64, n int) peak {
+// highest tries the slopes mid + i·step, |i| ≤ n, at every |delta| ≤ within.
+func (s *stack) highest(mid, step float64, n int, within float64) peak {
 	var best peak
+	points := min(s.reach, int(within/lagStep))
 	acc := make([]float32, 2*s.reach+1)
 	for i := -n; i <= n; i++ {
 		slope := mid + float64(i)*step
 		s.sum(acc, slope)
-		for j, v := range acc {
+		for j, v := range acc[s.reach-points : s.reach+points+1] {
 			if v > float32(math.Abs(best.height)) || -v > float32(math.Abs(best.height)) {
-				best = peak{float64(j-s.reach) * lagStep, slope, float64(v)}
+				best = peak{float64(j-points) * lagStep, slope, float64(v)}
 			}
 		}
 	}
 	return best
+}
+
+// lastOver is the top of the largest lag that is at least so high, along the line
+// the windows were taken on, where it lies farther from p than the direct sound
+// is looked for; p when there is none. One that stands as
+// high on the other side is none: sound that repeats itself does so, a room
+// never.
+func (s *stack) lastOver(height float64, p peak) peak {
+	acc := make([]float32, 2*s.reach+1)
+	s.sum(acc, 0)
+	first := s.reach + int((p.delta+room)/lagStep)
+	for j := len(acc) - 2; j > first; j-- {
+		v := math.Abs(float64(acc[j]))
+		if v >= height && v >= math.Abs(float64(acc[j-1])) && v >= math.Abs(float64(acc[j+1])) && !s.repeats(acc, j, height, p) {
+			return peak{float64(j-s.reach) * lagStep, 0, float64(acc[j])}
+		}
+	}
+	return p
+}
+
+// repeats tells whether acc is about as high as at point j on the other side of p.
+func (s *stack) repeats(acc []float32, j int, height float64, p peak) bool {
+	const about, as = int(0.0005 / lagStep), 0.8 // points; of the height
+	mirrored := 2*(s.reach+int(math.Round(p.delta/lagStep))) - j
+	for i := max(0, mirrored-about); i <= min(len(acc)-1, mirrored+about); i++ {
+		if math.Abs(float64(acc[i])) >= as*height {
+			return true
+		}
+	}
+	return false
 }
 
 // quiet is the deviation of the stack where nothing matches. Around a true

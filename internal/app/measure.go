@@ -17,6 +17,7 @@ type link struct {
 	ClipTrack, SoundTrack int
 	Score                 float64 // of the sketch
 	Found                 *align.Found
+	Across                *align.Found // the same as heard across the room: see hearAcross; nil where that was not asked
 	Others                []link       // places in the same sound that came second, without their windows
 	Voice                 *align.Voice // nil where nothing rises out of what strangers give
 }
@@ -43,7 +44,7 @@ type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-19.gob"
+const linksName = "links-20.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {

@@ -136,11 +136,15 @@ func describe(err error) string {
 func (d *day) decide(ctx context.Context, m *measurer) error {
 	links, places := d.places(m)
 	clips, sounds := parties(d.clips), parties(d.sounds)
-	web, err := d.weave(ctx, m, match.Assign(clips, sounds, links))
+	decisions := match.Assign(clips, sounds, links)
+	if err := d.hearAcross(ctx, m, decisions); err != nil {
+		return err
+	}
+	web, err := d.weave(ctx, m, decisions)
 	if err != nil {
 		return err
 	}
-	decisions := web.decisions
+	decisions = web.decisions
 	drifts := newDriftBook(decisions, m)
 	drifts.web = web
 	usedClip, usedSound := map[int]bool{}, map[int]bool{}

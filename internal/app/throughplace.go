@@ -17,9 +17,12 @@ const (
 	knownWell   = 0.030 // seconds: deviation up to which a place is known well enough to look at
 	twoPaths    = 0.020 // seconds by which the paths of two talkers may differ, 7 m: nearer counts as the same place
 
+	besides = 0.004 // seconds by which they may differ for a faint match to count, 1.4 m
+
 	// Heights of the match and of what is left without its best moment. Of 1500
 	// wrong places looked at so, chance gave two over 7 and none over 7.3.
 	heardThere, heardRest = 7.5, 4.5
+	heardWell             = 14.0
 )
 
 // place looks for every clip in every sound in which the others say it lies
@@ -71,7 +74,7 @@ func (w *web) try(ctx context.Context, i, k int, p clocks.Place, at map[[2]int]i
 	d := match.Decision{Verdict: match.Unsure}
 	d.Why = []string{"placed through " + named(over) + ", heard together with it"}
 	switch {
-	case l != nil && l.Found.Strength >= heardThere && l.Found.Rest >= heardRest:
+	case l != nil && bearsOut(l.Found, p, mid):
 		d.Verdict = match.Sure
 		d.Why = append(d.Why, fmt.Sprintf("heard at that very place too, %.1f times above the noise and %s from it: two ways agree", l.Found.Strength, millis(missing(l.Found, p, mid))))
 	case w.twoWays(i, k):
@@ -104,6 +107,16 @@ func missing(f *align.Found, p clocks.Place, t float64) float64 { return f.Sound
 // agree tells whether a measurement lies where the others say.
 func agree(f *align.Found, p clocks.Place, t float64) bool {
 	return math.Abs(missing(f, p, t)) <= math.Max(twoPaths, 4*p.SigmaAt(t))
+}
+
+// bearsOut tells whether a measurement confirms the place where the others say a
+// clip lies. A match hardly above the noise does only very near it: farther off
+// it may be a reflection.
+func bearsOut(f *align.Found, p clocks.Place, t float64) bool {
+	if f.Strength < heardThere || f.Rest < heardRest {
+		return false
+	}
+	return f.Strength >= heardWell || math.Abs(missing(f, p, t)) <= math.Max(besides, 4*p.SigmaAt(t))
 }
 
 // listen looks for a clip in a sound around a place, in all their tracks; nil
