@@ -10,7 +10,6 @@ import (
 	"earshot/internal/align"
 	"earshot/internal/dsp"
 	"earshot/internal/media"
-	"earshot/internal/store"
 )
 
 // clipRate is the rate of a finished clip's good sound, Hz: what cameras use.
@@ -202,7 +201,7 @@ func (c *composer) write(block []float32) error {
 // levelMatch returns the gain in dB that brings the scratch to the good
 // sound's level: the ratio of their powers in the louder half of up to 60
 // seconds that both hold, at most 30 dB either way.
-func levelMatch(scratch, good *store.Proxy, f *align.Found) (float64, error) {
+func levelMatch(scratch, good align.Source, f *align.Found) (float64, error) {
 	const most, second = 60, dsp.ProxyRate
 	n := max(1, int(math.Min(most, math.Floor(f.To-f.From))))
 	piece := math.Max(0, math.Min(1, f.To-f.From)) // seconds

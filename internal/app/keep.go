@@ -55,11 +55,38 @@ func (k *keeper) discard() {
 	k.sketch.Discard()
 }
 
+// A proxy is what is kept of a track's sound, as an align.Source. What turns out
+// damaged while it is read is made anew. It is not for concurrent use.
+type proxy struct {
+	*store.Proxy
+	again func() (*store.Proxy, error)
+}
+
+// ReadAt reads as the store's does.
+func (p *proxy) ReadAt(dst []float32, at int) error {
+	err := p.Proxy.ReadAt(dst, at)
+	if !errors.Is(err, store.ErrDamaged) {
+		return err
+	}
+	made, err := p.again()
+	if err != nil {
+		return err
+	}
+	p.Proxy.Close()
+	p.Proxy = made
+	return made.ReadAt(dst, at)
+}
+
 // openProxy opens a track's proxy.
-func (a *App) openProxy(ctx context.Context, r *recording, i int) (*store.Proxy, error) {
-	return anew(ctx, a, r, i, func(t track) (*store.Proxy, error) {
+func (a *App) openProxy(ctx context.Context, r *recording, i int) (*proxy, error) {
+	open := func(t track) (*store.Proxy, error) {
 		return a.Cache.OpenProxy(r.id, proxyName(i), t.Samples)
-	})
+	}
+	kept, err := anew(ctx, a, r, i, open)
+	if err != nil {
+		return nil, err
+	}
+	return &proxy{kept, func() (*store.Proxy, error) { return remade(ctx, a, r, i, open) }}, nil
 }
 
 // openSketch opens a track's sketch.
@@ -76,9 +103,14 @@ func anew[T any](ctx context.Context, a *App, r *recording, i int, open func(tra
 	if !errors.Is(err, store.ErrDamaged) {
 		return kept, err
 	}
+	return remade(ctx, a, r, i, open)
+}
+
+// remade makes anew what is kept of track i, and opens it.
+func remade[T any](ctx context.Context, a *App, r *recording, i int, open func(track) (T, error)) (none T, err error) {
 	t, err := (&reader{app: a, tell: newTeller(nil)}).decode(ctx, r, i)
 	if err != nil {
-		return kept, err
+		return none, err
 	}
 	return open(t)
 }

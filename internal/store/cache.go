@@ -27,7 +27,7 @@ import (
 
 // layout is part of every path; a change of any format kept here changes it,
 // and what older versions left is cleared by Trim.
-const layout = "3"
+const layout = "4"
 
 // DefaultLimit bounds a Cache's size in bytes.
 const DefaultLimit = 6 << 30

@@ -2,6 +2,8 @@ package store
 
 import (
 	"encoding/binary"
+	"errors"
+	"hash/crc32"
 	"io"
 	"math"
 	"os"
@@ -9,18 +11,29 @@ import (
 )
 
 // A proxy file holds a recording's sound for measuring: mono samples in blocks
-// of proxyBlock, each a little-endian float32 scale and as many int16; a
-// sample is its int16 times the scale. Quiet recordings keep 15 bits this way.
-// The last block is padded; the number of samples is kept with the recording.
-// A checksum of four bytes ends the file.
+// of proxyBlock, each a little-endian float32 scale, as many int16 and a
+// checksum; a sample is its int16 times the scale. Quiet recordings keep 15 bits
+// this way. The last block is padded; the number of samples is kept with the
+// recording. With a checksum to each block, a minute of many hours is read and
+// known to be sound without reading the rest.
 const (
 	proxyBlock = 1024
-	proxyBytes = 4 + 2*proxyBlock
+	proxyBytes = 4 + 2*proxyBlock + sumBytes
 )
+
+// blockSum is the checksum of block b, which holds content, of the proxy whose
+// newSum is begun.
+func blockSum(begun uint32, b int, content []byte) uint32 {
+	var at [8]byte
+	binary.LittleEndian.PutUint64(at[:], uint64(b))
+	return crc32.Update(crc32.Update(begun, castagnoli, at[:]), castagnoli, content)
+}
 
 // A ProxyWriter writes a proxy file. Close or Discard must be called.
 type ProxyWriter struct {
-	stream *stream
+	aside  *aside
+	begun  uint32 // see blockSum
+	blocks int
 	hold   []float32
 	out    []byte
 	n      int
@@ -29,11 +42,11 @@ type ProxyWriter struct {
 
 // CreateProxy begins a proxy under id and name.
 func (c *Cache) CreateProxy(id Identity, name string) (*ProxyWriter, error) {
-	s, err := c.createStream(id, name)
+	a, err := c.create(id, name)
 	if err != nil {
 		return nil, err
 	}
-	return &ProxyWriter{stream: s, hold: make([]float32, 0, proxyBlock)}, nil
+	return &ProxyWriter{aside: a, begun: newSum(id, name).Sum32(), hold: make([]float32, 0, proxyBlock)}, nil
 }
 
 // Write takes the next samples.
@@ -78,14 +91,17 @@ func (w *ProxyWriter) block() {
 	}
 	at := len(w.out)
 	w.out = slices.Grow(w.out, proxyBytes)[:at+proxyBytes]
-	out := w.out[at:]
-	binary.LittleEndian.PutUint32(out, math.Float32bits(scale))
-	out = out[4:]
+	block := w.out[at:]
+	binary.LittleEndian.PutUint32(block, math.Float32bits(scale))
+	out := block[4:]
 	clear(out)
 	for i, v := range w.hold {
 		half := math.Float32frombits(math.Float32bits(v)&sign | math.Float32bits(0.5))
 		binary.LittleEndian.PutUint16(out[2*i:], uint16(int16(v*steps+half)))
 	}
+	content := block[:proxyBytes-sumBytes]
+	binary.LittleEndian.PutUint32(block[len(content):], blockSum(w.begun, w.blocks, content))
+	w.blocks++
 	w.hold = w.hold[:0]
 	if len(w.out) >= 64*proxyBytes {
 		w.flush()
@@ -94,7 +110,9 @@ func (w *ProxyWriter) block() {
 
 func (w *ProxyWriter) flush() {
 	if w.err == nil {
-		w.err = w.stream.write(w.out)
+		if _, err := w.aside.tmp.Write(w.out); err != nil {
+			w.err = w.aside.cache.unwritable(err)
+		}
 	}
 	w.out = w.out[:0]
 }
@@ -109,30 +127,31 @@ func (w *ProxyWriter) Close() (int, error) {
 		w.Discard()
 		return 0, w.err
 	}
-	return w.n, w.stream.close()
+	return w.n, w.aside.keep()
 }
 
 // Discard drops what was written.
-func (w *ProxyWriter) Discard() { w.stream.discard() }
+func (w *ProxyWriter) Discard() { w.aside.discard() }
 
 // A Proxy reads a proxy file at random. It is safe for concurrent use.
 type Proxy struct {
-	f *os.File
-	n int
+	f     *os.File
+	begun uint32 // see blockSum
+	n     int
 }
 
-// OpenProxy opens the proxy of n samples under id and name. The first time, it
-// is read through to see that it is undamaged.
+// OpenProxy opens the proxy of n samples under id and name. ErrDamaged is in the
+// error where there is none of that size.
 func (c *Cache) OpenProxy(id Identity, name string, n int) (*Proxy, error) {
-	f, err := c.openProven(id, name, proxySize(n))
+	f, err := c.openSized(id, name, proxySize(n))
 	if err != nil {
 		return nil, err
 	}
-	return &Proxy{f, n}, nil
+	return &Proxy{f, newSum(id, name).Sum32(), n}, nil
 }
 
 // proxySize is the size in bytes of a proxy file of n samples.
-func proxySize(n int) int64 { return int64((n+proxyBlock-1)/proxyBlock)*proxyBytes + sumBytes }
+func proxySize(n int) int64 { return int64((n+proxyBlock-1)/proxyBlock) * proxyBytes }
 
 // HasProxy tells whether a proxy of n samples stands under id and name, going
 // by its size.
@@ -147,7 +166,8 @@ func (p *Proxy) Len() int { return p.n }
 func (p *Proxy) Close() error { return p.f.Close() }
 
 // ReadAt fills dst with the samples from index at on; outside the recording
-// there is silence.
+// there is silence. ErrDamaged is in the error where what stands there is not
+// what was written.
 func (p *Proxy) ReadAt(dst []float32, at int) error {
 	clear(dst)
 	lo, hi := max(at, 0), min(at+len(dst), p.n)
@@ -156,14 +176,18 @@ func (p *Proxy) ReadAt(dst []float32, at int) error {
 	}
 	first, last := lo/proxyBlock, (hi-1)/proxyBlock
 	raw := make([]byte, (last-first+1)*proxyBytes)
-	if _, err := p.f.ReadAt(raw, int64(first)*proxyBytes); err != nil && err != io.EOF {
+	if _, err := p.f.ReadAt(raw, int64(first)*proxyBytes); err != nil && !errors.Is(err, io.EOF) {
 		return unreadable(p.f.Name(), err)
 	}
 	for b := first; b <= last; b++ {
 		block := raw[(b-first)*proxyBytes:][:proxyBytes]
-		scale := math.Float32frombits(binary.LittleEndian.Uint32(block))
+		content := block[:proxyBytes-sumBytes]
+		if binary.LittleEndian.Uint32(block[len(content):]) != blockSum(p.begun, b, content) {
+			return damaged(p.f.Name())
+		}
+		scale := math.Float32frombits(binary.LittleEndian.Uint32(content))
 		from, to := max(lo, b*proxyBlock), min(hi, (b+1)*proxyBlock)
-		q := block[4+2*(from-b*proxyBlock):]
+		q := content[4+2*(from-b*proxyBlock):]
 		for i := range to - from {
 			dst[from-at+i] = scale * float32(int16(binary.LittleEndian.Uint16(q[2*i:])))
 		}

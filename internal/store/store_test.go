@@ -149,7 +149,7 @@ func TestEmptyBytesAreThere(t *testing.T) {
 	}
 }
 
-func TestDamagedProxiesAreNotOpened(t *testing.T) {
+func TestDamagedProxiesAreNotRead(t *testing.T) {
 	c := Open(t.TempDir(), DefaultLimit)
 	write(t, c, "p", sine(5000))
 	path := c.path(someone, "p")
@@ -157,19 +157,54 @@ func TestDamagedProxiesAreNotOpened(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for what, b := range damages(whole) {
+	all := damages(whole)
+	swapped := bytes.Clone(whole) // sound blocks in the wrong places
+	copy(swapped, whole[proxyBytes:2*proxyBytes])
+	copy(swapped[proxyBytes:], whole[:proxyBytes])
+	all["swapped"] = swapped
+	for what, b := range all {
 		if err := os.WriteFile(path, b, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if p, err := Open(c.Dir(), DefaultLimit).OpenProxy(someone, "p", 5000); !errors.Is(err, ErrDamaged) {
-			t.Errorf("%s: OpenProxy = %v, %v, want ErrDamaged", what, p, err)
+		p, err := c.OpenProxy(someone, "p", 5000)
+		if err == nil {
+			err = p.ReadAt(make([]float32, 5000), 0)
+			p.Close()
+		}
+		if !errors.Is(err, ErrDamaged) {
+			t.Errorf("%s: %v, want ErrDamaged", what, err)
 		} else if fault.KindOf(err) != fault.Unreadable {
-			t.Errorf("%s: OpenProxy's error is of kind %v", what, fault.KindOf(err))
+			t.Errorf("%s: the error is of kind %v", what, fault.KindOf(err))
 		}
 	}
 	os.Remove(path)
 	if _, err := c.OpenProxy(someone, "p", 5000); !errors.Is(err, ErrDamaged) {
 		t.Errorf("gone: OpenProxy = %v, want ErrDamaged", err)
+	}
+}
+
+// What is undamaged beside it is read.
+func TestTheRestOfADamagedProxy(t *testing.T) {
+	c := Open(t.TempDir(), DefaultLimit)
+	write(t, c, "p", sine(5000))
+	whole, err := os.ReadFile(c.path(someone, "p"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole[len(whole)-100] ^= 1
+	if err := os.WriteFile(c.path(someone, "p"), whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p, err := c.OpenProxy(someone, "p", 5000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	if err := p.ReadAt(make([]float32, 4*proxyBlock), 0); err != nil {
+		t.Errorf("the first four blocks: %v", err)
+	}
+	if err := p.ReadAt(make([]float32, 10), 4990); !errors.Is(err, ErrDamaged) {
+		t.Errorf("the last: %v, want ErrDamaged", err)
 	}
 }
 
@@ -250,9 +285,10 @@ func FuzzDamagedCache(f *testing.F) {
 		}
 		p, err := c.OpenProxy(someone, "p", 300)
 		if err == nil {
+			err = p.ReadAt(make([]float32, 300), 0)
 			p.Close()
-			if !bytes.Equal(b, proxy) {
-				t.Error("OpenProxy takes what was never written")
+			if err == nil && !bytes.Equal(b, proxy) {
+				t.Error("ReadAt takes what was never written")
 			}
 		}
 	})

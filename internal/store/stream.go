@@ -61,29 +61,46 @@ func (s *stream) discard() { s.aside.discard() }
 // gone or is no longer what was written: it can be made anew.
 var ErrDamaged = errors.New("what is kept of it is damaged")
 
+// damaged is the error of what is kept at path and cannot be used.
+func damaged(path string) error {
+	return &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
+		Hint: "run again with --fresh, or set EARSHOT_CACHE to a folder on another disk"}
+}
+
+// openSized opens what is kept under id and name if it has size bytes.
+func (c *Cache) openSized(id Identity, name string, size int64) (*os.File, error) {
+	path := c.path(id, name)
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, damaged(path)
+	}
+	if info, err := f.Stat(); err != nil || info.Size() != size {
+		f.Close()
+		return nil, damaged(path)
+	}
+	return f, nil
+}
+
 // openProven opens the stream of size bytes, checksum included, under id and
 // name. The first time, unless this process wrote it, it is read through to see
 // that it is undamaged.
 func (c *Cache) openProven(id Identity, name string, size int64) (*os.File, error) {
-	path := c.path(id, name)
-	damaged := &fault.Error{Kind: fault.Unreadable, Op: "read", Subject: path, Err: ErrDamaged,
-		Hint: "run again with --fresh, or set EARSHOT_CACHE to a folder on another disk"}
-	f, err := os.Open(path)
+	f, err := c.openSized(id, name, size)
 	if err != nil {
-		return nil, damaged
+		return nil, err
 	}
 	info, err := f.Stat()
-	if err != nil || info.Size() != size {
+	if err != nil {
 		f.Close()
-		return nil, damaged
+		return nil, damaged(f.Name())
 	}
 	now := stamp{info.Size(), info.ModTime()}
-	if before, ok := c.proven.Load(path); !ok || before != now {
+	if before, ok := c.proven.Load(f.Name()); !ok || before != now {
 		if !sumsUp(f, newSum(id, name), info.Size()) {
 			f.Close()
-			return nil, damaged
+			return nil, damaged(f.Name())
 		}
-		c.proven.Store(path, now)
+		c.proven.Store(f.Name(), now)
 	}
 	return f, nil
 }
