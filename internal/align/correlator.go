@@ -255,19 +255,46 @@ func readAlong(sound Source, dst []float32, line Alignment, first int) (float64,
 	}
 	taps := along()
 	var left float64
-	for i := range dst {
+	for i := 0; i < len(dst); {
 		pos := start - math.Floor(start) + float64(i)*step
 		at := int(pos)
 		frac := (pos - float64(at)) * phases
 		phase := int(frac + 0.5)
-		from, by := (*[alongTaps]float32)(raw[at:]), &taps[phase]
-		var even, odd float32
-		for j := 0; j < alongTaps; j += 2 {
-			even += by[j] * from[j]
-			odd += by[j+1] * from[j+1]
-		}
-		dst[i] = even + odd
-		left += frac - float64(phase)
+		n := min(len(dst)-i, samePhase(frac, line.Drift))
+		part := dst[i : i+n]
+		along12(part, raw[at:][:n+alongTaps-1], &taps[phase])
+		count := float64(n)
+		left += count*(frac-float64(phase)) + phases*line.Drift*count*(count-1)/2
+		i += n
 	}
 	return left / float64(len(dst)) / phases, nil
+}
+
+// samePhase is how many samples, from one on that stands frac phases past a
+// whole one, are read at the phase nearest to it: the place moves on by drift a
+// sample.
+func samePhase(frac, drift float64) int {
+	left := math.Floor(frac+0.5) - frac // to the middle of the phase
+	switch {
+	case drift > 0:
+		left += 0.5
+	case drift < 0:
+		left -= 0.5
+	default:
+		return math.MaxInt
+	}
+	return 1 + int(math.Min(left/(drift*phases), 1<<30))
+}
+
+// along12 puts into each of dst what by makes of the alongTaps samples of src
+// from there on.
+func along12(dst, src []float32, by *[alongTaps]float32) {
+	a, b, c, d, e, f := by[0], by[1], by[2], by[3], by[4], by[5]
+	g, h, k, l, m, n := by[6], by[7], by[8], by[9], by[10], by[11]
+	for i := range dst {
+		x := (*[alongTaps]float32)(src[i:])
+		even := a*x[0] + c*x[2] + e*x[4] + g*x[6] + k*x[8] + m*x[10]
+		odd := b*x[1] + d*x[3] + f*x[5] + h*x[7] + l*x[9] + n*x[11]
+		dst[i] = even + odd
+	}
 }

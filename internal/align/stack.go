@@ -1,9 +1,6 @@
 package align
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // A stack adds windows coherently. A point of it is (delta, slope): every
 // window k is read at lag delta + slope·(at[k]-mid).
@@ -140,12 +137,38 @@ func (s *stack) quiet(top peak) float64 {
 	return math.Max(1, noise)
 }
 
+// median is the upper one of v, which it puts in another order; 0 of nothing.
+// It is Hoare's selection: a sorted half is of no use here.
 func median(v []float64) float64 {
-	sort.Float64s(v)
 	if len(v) == 0 {
 		return 0
 	}
-	return v[len(v)/2]
+	k := len(v) / 2
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot := v[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
 }
 
 // sum puts the stack at slope, for every delta within reach, into acc. Reads
