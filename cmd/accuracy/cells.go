@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math/rand/v2"
 
 	"earshot/internal/scene"
 )
@@ -11,6 +12,8 @@ type cell struct {
 	name   string
 	couple scene.Couple
 	least  float64 // share of its couples that is known to be found and sure
+	codec  codec   // that both recordings go through
+	mixed  bool    // everything is another from couple to couple
 }
 
 // What -quick makes: so many couples of a cell, no clip longer, in seconds.
@@ -30,7 +33,7 @@ func cells(rooms []*scene.Response) []cell {
 	add := func(least float64, name string, change func(c *scene.Couple)) {
 		c := plain
 		change(&c)
-		out = append(out, cell{name, c, least})
+		out = append(out, cell{name: name, couple: c, least: least})
 	}
 	add(1, "60 s, pink noise at 10 dB, RT60 0.5 s, DRR 0 dB, 20 ppm", func(*scene.Couple) {})
 	for _, snr := range []float64{20, 5, 0, -6, -10, -15} {
@@ -71,6 +74,53 @@ func cells(rooms []*scene.Response) []cell {
 	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
 	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
 	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })
-	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 5 min", func(c *scene.Couple) { c.SNR, c.RT60, c.DRR, c.Length = -10, 2, -15, 300 })
+	add(1, "noise suppressed by 15 dB, SNR 5 dB", func(c *scene.Couple) { c.Gate, c.SNR = 15, 5 })
+	add(1, "camera and recorder change places", func(c *scene.Couple) { c.Swapped = true })
+	for _, k := range []codec{{"aac", 64}, {"aac", 256}, {"libmp3lame", 64}} {
+		add(1, k.String(), func(c *scene.Couple) { c.Rate = codedRate })
+		out[len(out)-1].codec = k
+	}
+	hard := func(c *scene.Couple) { c.SNR, c.RT60, c.DRR, c.Length = -10, 2, -15, 300 }
+	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 5 min", hard)
+	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 10 min", func(c *scene.Couple) { hard(c); c.Length = 600 })
+	add(1, "2 h", func(c *scene.Couple) { c.Length = 7200 })
+	add(0.9, "anything: 20 to 120 s, 0 dB and more", func(*scene.Couple) {})
+	out[len(out)-1].mixed = true
 	return out
+}
+
+// made is the cell's couple with a seed.
+func (c *cell) made(seed uint64, rooms []*scene.Response) scene.Couple {
+	out := c.couple
+	out.Seed = seed
+	if c.mixed {
+		mix(&out, rooms)
+	}
+	return out
+}
+
+// mix makes a couple of anything that goes together, by its seed.
+func mix(c *scene.Couple, rooms []*scene.Response) {
+	rng := rand.New(rand.NewPCG(c.Seed, 55))
+	between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
+	one := func(in int) bool { return rng.IntN(in) == 0 }
+	c.Length, c.PPM = between(20, 120), between(-100, 100)
+	c.Noise, c.SNR = []scene.Noise{scene.Pink, scene.Traffic, scene.Babble, scene.Music, scene.Wind}[rng.IntN(5)], between(0, 20)
+	c.RT60, c.DRR = between(0.2, 2), between(-15, 10)
+	if one(4) {
+		c.Room = rooms[rng.IntN(len(rooms))]
+	}
+	c.AGC, c.Inverted = one(3), one(3)
+	if one(4) {
+		c.Cloth = between(-45, -25)
+	}
+	if one(4) {
+		c.Gate = between(6, 20)
+	}
+	if one(6) {
+		c.Hot = between(3, 15)
+	}
+	if one(6) {
+		c.Rate = 8000
+	}
 }

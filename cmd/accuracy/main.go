@@ -152,9 +152,7 @@ func (r *rig) measure(ctx context.Context, c cell, seed uint64, n int) (*row, er
 	for range runtime.NumCPU() {
 		group.Go(func() {
 			for i := range next {
-				couple := c.couple
-				couple.Seed = seed + uint64(i)
-				out.results[i], failed[i] = r.one(ctx, couple)
+				out.results[i], failed[i] = r.one(ctx, c.made(seed+uint64(i), r.rooms), c.codec)
 			}
 		})
 	}

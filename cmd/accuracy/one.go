@@ -36,15 +36,24 @@ type result struct {
 const wrongBy = 1.0
 
 // one makes a couple, pairs it and holds the outcome against the truth.
-func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
+func (r *rig) one(ctx context.Context, c scene.Couple, through codec) (result, error) {
 	s := c.Scene(r.phrases)
-	clip := s.Render(&s.Clips[0], dsp.ProxyRate)
 	rate := cmp.Or(c.Rate, dsp.ProxyRate)
 	file := s.Render(&s.Sounds[0], rate)
-	sound := file
-	if rate != dsp.ProxyRate {
-		sound = dsp.Resample(file, 1, 0, float64(rate)/dsp.ProxyRate, len(file)*dsp.ProxyRate/rate)
+	var clip []float32
+	if through.name == "" {
+		clip = s.Render(&s.Clips[0], dsp.ProxyRate)
+	} else {
+		coded, err := through.code(ctx, s.Render(&s.Clips[0], rate), rate)
+		if err != nil {
+			return result{}, err
+		}
+		if file, err = through.code(ctx, file, rate); err != nil {
+			return result{}, err
+		}
+		clip = proxied(coded, rate)
 	}
+	sound := proxied(file, rate)
 	p := s.Truth()[0]
 	truth := align.Alignment{Offset: p.Offset, Drift: p.Drift}
 	take, err := pair(ctx, clip, file, rate)
@@ -72,6 +81,14 @@ func (r *rig) one(ctx context.Context, c scene.Couple) (result, error) {
 	out.sigmas = math.Abs(off(0)) * 1e-3 / take.OffsetSigma
 	out.driftSigmas = math.Abs(out.drift) / take.DriftSigma
 	return out, nil
+}
+
+// proxied is a file's samples at the rate that is compared at.
+func proxied(file []float32, rate int) []float32 {
+	if rate == dsp.ProxyRate {
+		return file
+	}
+	return dsp.Resample(file, 1, 0, float64(rate)/dsp.ProxyRate, len(file)*dsp.ProxyRate/rate)
 }
 
 // handLaid is the error in the middle of a clip of a person who lays the clap

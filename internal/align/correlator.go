@@ -155,12 +155,14 @@ func (c *correlator) cross(shift float64) float64 {
 			c.x[k] = 0
 			continue
 		}
+		x2 := real(c.x[k])*real(c.x[k]) + imag(c.x[k])*imag(c.x[k])
 		g := complex(real(c.x[k]), -imag(c.x[k])) * c.y[k]
 		y2 := real(c.y[k])*real(c.y[k]) + imag(c.y[k])*imag(c.y[k])
 		level += b * y2
 		c.heard.cross[k] += g * now
 		c.heard.power[k] += y2
-		m2 := real(g)*real(g) + imag(g)*imag(g)
+		c.heard.other[k] += x2
+		m2 := x2 * y2
 		if m2 < 1e-30 {
 			c.x[k] = 0
 			continue

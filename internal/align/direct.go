@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"earshot/internal/dsp"
@@ -33,14 +34,103 @@ const room = 0.030
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the burst's own length leaves in it, seconds: half of it where
 // the response cannot tell.
+//
+// Where the camera is the near microphone and the sound comes from across the
+// room, its reflections lie at larger lags, and all this holds the other way
+// round. Where both may be, the nearer body mic is taken for granted unless much
+// more is heard beyond what would then be the direct sound.
 func (s *stack) direct(p peak) (lead, blur float64) {
+	const more = 4 // times the power
+	lead, blur, told := s.directOnOneSide(p)
+	leans := s.leansOver(p)
+	if told && !leans {
+		return lead, blur
+	}
+	m, q := s.mirrored(), p.mirrored()
+	turned, turnedBlur, toldTurned := m.directOnOneSide(q)
+	switch {
+	case toldTurned && s.beyond(p, lead, 1) > more*s.beyond(p, -turned, -1):
+		return -turned, turnedBlur
+	case told || !leans:
+		return lead, blur
+	}
+	return 0, math.Max(s.crowding(p), m.crowding(q))
+}
+
+// crowding is how far arrivals about as strong as the highest lie from p, as a
+// deviation: nothing told which of them is the direct sound.
+func (s *stack) crowding(p peak) float64 {
+	const about, clear = 0.5, 4 // of the highest; deviations of the noise
+	quiet := p.delta + room + 0.010
+	flat, lobes := s.flat(p, quiet)
+	if flat == nil {
+		return 0
+	}
+	noise := s.noiseAfter(flat, quiet)
+	arrivals := s.arrivals(flat, lobes, p.delta+room, p.delta-room, noise)
+	highest := 0.0
+	for _, a := range arrivals {
+		highest = math.Max(highest, math.Abs(a.height))
+	}
+	sum, squares := 0.0, 0.0
+	for _, a := range arrivals {
+		if h := math.Abs(a.height); h >= math.Max(about*highest, clear*noise) {
+			sum, squares = sum+h, squares+h*(a.delta-p.delta)*(a.delta-p.delta)
+		}
+	}
+	return math.Sqrt(squares / math.Max(sum, 1e-30))
+}
+
+// leansOver tells whether more is heard at larger lags than p's, as far as a
+// room reaches, than at smaller ones.
+func (s *stack) leansOver(p peak) bool {
+	const more = 1.5 // times the power
+	return s.beyond(p, 0, 1) > more*s.beyond(p, 0, -1)
+}
+
+// beyond is the power of the stack along p at lags over p's and lead, or under
+// them with side -1, as far as a room reaches, less what noise makes, and at
+// least what noise may: a match of height 1 adds 1.
+func (s *stack) beyond(p peak, lead float64, side int) float64 {
+	const from, to = 0.001, room + 0.008 // seconds
+	r := make([]float32, 2*s.reach+1)
+	s.sum(r, p.slope)
+	at := s.reach + int(math.Round((p.delta+lead)/lagStep))
+	sum, n := 0.0, 0.0
+	for i := points(from); i < points(to); i++ {
+		if k := at + side*i; k >= 0 && k < len(r) {
+			sum, n = sum+float64(r[k])*float64(r[k])-s.noise*s.noise, n+1
+		}
+	}
+	return math.Max(sum, 4*s.noise*s.noise*math.Sqrt(n))
+}
+
+func (p peak) mirrored() peak { return peak{-p.delta, -p.slope, p.height} }
+
+// mirrored is the stack with the sides of all lags changed, as it would be if
+// clip and sound had been each other.
+func (s *stack) mirrored() *stack {
+	m := *s
+	m.windows = slices.Clone(s.windows)
+	for i := range m.windows {
+		w := &m.windows[i]
+		w.r = slices.Clone(w.r)
+		slices.Reverse(w.r)
+	}
+	m.heard = s.heard.mirrored()
+	return &m
+}
+
+// directOnOneSide is direct for a camera across the room; told is false where
+// nothing comes out of silence there.
+func (s *stack) directOnOneSide(p peak) (lead, blur float64, told bool) {
 	const (
 		silence = 0.008   // seconds that must be heard before it
 		after   = 0.003   // seconds: p itself may be a little before its flattened top
 		same    = 0.00003 // seconds: half a sample
 		shape   = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
 		longer  = 0.04    // and by how much more of its length
-		crowd   = 0.6e-6  // seconds: what reflections move a direct sound by that is half as strong
+		crowd   = 1.0e-6  // seconds: what reflections move a direct sound by that is half as strong
 		share   = 0.13    // of the strongest arrival
 		overall = 6       // deviations of the noise
 		ghost   = 0.25    // of the strongest: what whitening makes of one strong reflection, on the other side
@@ -48,7 +138,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	quiet := p.delta + room + silence + 0.002
 	flat, lobes := s.flat(p, quiet)
 	if flat == nil {
-		return 0, 0
+		return 0, 0, false
 	}
 	noise := s.noiseAfter(flat, quiet)
 	arrivals := s.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
@@ -63,22 +153,22 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !s.heard.holds(a.delta, p.delta-after, p.delta+room))
 	})
 	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
-		return 0, 0
+		return 0, 0, false
 	}
 	blur = crowd * (highest/height - 1)
-	at, unsure, told := 0.0, 0.0, false
+	at, unsure, clear := 0.0, 0.0, false
 	if s.smeared(p) < smear {
-		at, unsure, told = s.heard.firstTop(first, last)
+		at, unsure, clear = s.heard.firstTop(first, last)
 	}
 	switch {
-	case told && (parts > 1 || math.Abs(at-first) > same):
-		return at - p.delta, math.Max(blur, math.Max(shape+longer*(first-last), unsure))
+	case clear && (parts > 1 || math.Abs(at-first) > same):
+		return at - p.delta, math.Max(blur, math.Max(shape+longer*(first-last), unsure)), true
 	case parts == 1 && math.Abs(first-p.delta) < same:
-		return 0, blur // the stack's own top is the better estimate of one arrival
+		return 0, blur, true // the stack's own top is the better estimate of one arrival
 	default:
 		at = first - (first-last)/3
 	}
-	return at - p.delta, math.Max(blur, (first-last)/2)
+	return at - p.delta, math.Max(blur, (first-last)/2), true
 }
 
 // firstBurst returns the lags between which the first burst of arrivals of at

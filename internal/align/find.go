@@ -127,7 +127,7 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 // for the direct sound do. A late reflection may stand higher than the direct
 // sound, the more so deep in noise, where only the low part of the band is
 // heard: the direct sound is the place of the largest lag that is nearly as
-// high. What is clearly higher counts wherever it lies: a few windows may have
+// high, or of the smallest where the room is in the other recording. What is clearly higher counts wherever it lies: a few windows may have
 // shown less than all together do.
 func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 	const from, nearly, clearly, least = 11, 0.7, 1.04, 8 // deviations; times as high, twice; deviations
@@ -144,15 +144,20 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 		return nil, err
 	}
 	s := wide.stack
-	here, top := math.Abs(s.at(0, 0)), s.search(0, farOff)
-	asked := math.Max(nearly*math.Abs(top.height), least*s.noise)
-	if math.Abs(top.height) < clearly*here {
-		top = peak{height: here}
+	here := s.search(0, room+0.008) // as far as the direct sound is told from its reflections
+	top := s.search(0, farOff)
+	if math.Abs(top.height) < clearly*math.Abs(here.height) {
+		top = here
 	}
-	if !s.far {
+	asked := math.Max(nearly*math.Abs(top.height), least*s.noise)
+	switch {
+	case s.far:
+	case s.leansOver(top):
+		top = s.mirrored().lastOver(asked, top.mirrored()).mirrored()
+	default:
 		top = s.lastOver(asked, top)
 	}
-	if math.Abs(top.delta) < near {
+	if top == here || math.Abs(top.delta) < near {
 		return f, nil
 	}
 	line := f.Alignment
@@ -365,9 +370,9 @@ func (f *measurement) settle(p peak, fixed bool) {
 		turn := sc.ds / sc.ss // the place and the slope are independent there
 		f.Mid = s.mid - turn
 		sc.dd = math.Max(0, sc.dd-turn*sc.ds)
-		f.DriftSigma = wider * math.Hypot(math.Sqrt(sc.ss), rounding/math.Max(s.half, 1))
+		f.DriftSigma = s.wider() * math.Hypot(math.Sqrt(sc.ss), rounding/math.Max(s.half, 1))
 	}
-	f.MidSigma = math.Hypot(wider*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
+	f.MidSigma = math.Hypot(s.wider()*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
 
 // clearlyHeard is how high a window's own top stands, in deviations, that must
@@ -403,9 +408,12 @@ func atAnEnd(astray []bool) bool {
 
 const (
 	fewMatch = 3.5     // windows of equal share that must match before they can tell a drift
-	wider    = 1.2     // what the errors of the rig in docs/accuracy.md ask the scatter to be widened by
 	rounding = 0.12e-6 // seconds: what is left where there is no noise
 )
+
+// wider is what the errors of the rig in docs/accuracy.md ask a scatter to be
+// widened by: few windows tell their own disagreement badly.
+func (s *stack) wider() float64 { return math.Min(1.2, 0.96+2.2/float64(len(s.windows))) }
 
 // WithDrift joins what is known of the drift from elsewhere, seconds per
 // second, with what the take itself says: each counts by its sigma. The place at

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"math/cmplx"
 
 	"earshot/internal/dsp"
 )
@@ -13,13 +14,23 @@ import (
 type response struct {
 	cross []complex128
 	power []float64
+	other []float64 // of the clip
 
 	byLag []float64 // what lags made of it, once asked
 	noise float64
 }
 
 func newResponse(size int) response {
-	return response{cross: make([]complex128, size/2+1), power: make([]float64, size/2+1)}
+	return response{cross: make([]complex128, size/2+1), power: make([]float64, size/2+1), other: make([]float64, size/2+1)}
+}
+
+// mirrored is what turns the camera's sound into the other microphone's.
+func (h *response) mirrored() *response {
+	m := &response{cross: make([]complex128, len(h.cross)), power: h.other, other: h.power}
+	for k, g := range h.cross {
+		m.cross[k] = cmplx.Conj(g)
+	}
+	return m
 }
 
 // firstTop returns the lag of the direct sound within a burst from lag first

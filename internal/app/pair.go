@@ -173,7 +173,7 @@ func toLink(i, k int, clip, sound *recording, l *link) match.Link {
 		From: f.From, To: f.To, Start: f.At(f.From),
 		Halves: f.Halves, HalfHeights: f.HalfHeights, Drift: f.Drift,
 		Claps: len(claps(clip.tracks[l.ClipTrack].Onsets, sound.tracks[l.SoundTrack].Onsets, f.At)),
-		Thin:  clip.tracks[l.ClipTrack].Talk.Busy < thin, Astray: f.Astray,
+		Thin:  clip.tracks[l.ClipTrack].Talk.Busy < thin, Sigma: f.MidSigma, Astray: f.Astray,
 	}
 	link.Lead, link.Beyond = math.NaN(), math.NaN()
 	if v := l.Voice; v != nil {

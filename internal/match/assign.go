@@ -29,6 +29,7 @@ type Link struct {
 	Steady      float64 // how much of what is loud is held tones, as align.Voice.Steady
 	Beyond      float64 // how clearly more agrees than the loudest twentieth, as align.Voice.Beyond; NaN when unknown
 	Thin        bool    // hardly anything but claps to hear in the clip
+	Sigma       float64 // seconds: of the place
 	Astray      bool    // a part of the take is heard elsewhere than the rest says
 	Drift       float64 // seconds per second
 }
@@ -81,6 +82,7 @@ const (
 	sureLead   = 0.45
 	mostSteady = 0.28
 	sureBeyond = 4.0
+	mostSigma  = 0.003 // seconds
 )
 
 // halfGap is how far the halves of a take may disagree, seconds, when both are
@@ -136,6 +138,10 @@ func Judge(l Link) Decision {
 	if l.Beyond < sureBeyond {
 		d.Verdict = min(d.Verdict, Unsure)
 		d.say("it holds in a few sharp sounds only, and one clap is like another")
+	}
+	if l.Sigma > mostSigma {
+		d.Verdict = min(d.Verdict, Unsure)
+		d.say("several reflections are about as strong, and nothing tells which arrival is the direct sound: it may lie %.0f ms off", l.Sigma*1e3)
 	}
 	if l.Astray {
 		d.Verdict = min(d.Verdict, Unsure)

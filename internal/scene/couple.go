@@ -20,6 +20,8 @@ type Couple struct {
 	Rate     int     // Hz, of the sound's file; 0 counts as the usual one
 	Bend     float64 // ppm by which the recorder's clock gets faster each hour
 	Walk     float64 // metres that the talker walks away from the camera in the middle of the clip
+	Gate     float64 // dB by which both recordings suppress noise
+	Swapped  bool    // the camera is the near microphone, the recorder lies across the room
 	Losses   []Loss  // of the recorder; At counts from the clip's beginning
 }
 
@@ -48,10 +50,13 @@ func (c Couple) Scene(phrases []*Excerpt) *Scene {
 	if c.Inverted {
 		near.Gain = -1
 	}
+	if c.Swapped {
+		room, near = near, room
+	}
 	d.scene.Clips = []Device{{Name: "CARD/C0001.MP4", Clock: Clock{Start: begin}, Length: c.Length, Paths: []Path{room},
-		Noise: c.Noise, SNR: c.SNR, Floor: -72, Gain: c.Hot, AGC: c.AGC, Limit: c.AGC, Seed: d.seed + 1}}
+		Noise: c.Noise, SNR: c.SNR, Floor: -72, Gain: c.Hot, AGC: c.AGC, Limit: c.AGC, Gate: c.Gate, Seed: d.seed + 1}}
 	d.scene.Sounds = []Device{{Name: "MIC/0001.WAV", Clock: Clock{PPM: c.PPM}, Length: begin + c.Length + d.between(2, 8),
-		Paths: []Path{near}, Floor: -65, Gain: c.Hot, Cloth: c.Cloth, Rate: c.Rate, Seed: d.seed + 2}}
+		Paths: []Path{near}, Floor: -65, Gain: c.Hot, Cloth: c.Cloth, Rate: c.Rate, Gate: c.Gate, Seed: d.seed + 2}}
 	mic := &d.scene.Sounds[0]
 	mic.Clock.Bend = c.Bend
 	for _, l := range c.Losses {

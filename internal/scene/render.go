@@ -32,8 +32,8 @@ func (s *Scene) Render(d *Device, rate int) []float32 {
 func (s *Scene) Blocks(d *Device, rate int) iter.Seq[[]float32] {
 	return func(yield func([]float32) bool) {
 		total := int(math.Round(d.Length * float64(rate)))
-		if len(d.Losses) > 0 {
-			for part := range slices.Chunk(s.cut(d, rate, total), blockSize) {
+		if len(d.Losses) > 0 || d.Gate > 0 {
+			for part := range slices.Chunk(s.after(d, rate, total), blockSize) {
 				if !yield(part) {
 					return
 				}
@@ -59,15 +59,19 @@ func (s *Scene) Blocks(d *Device, rate int) iter.Seq[[]float32] {
 	}
 }
 
-// cut renders a recorder that loses nothing, all at once, and cuts the losses
-// into what it wrote: what is repeated comes with its noise.
-func (s *Scene) cut(d *Device, rate, total int) []float32 {
+// after renders, all at once, what is done to a recording as a whole: its noise
+// is suppressed, and losses are cut into it.
+func (s *Scene) after(d *Device, rate, total int) []float32 {
 	whole := *d
-	whole.Losses = nil
+	whole.Losses, whole.Gate = nil, 0
 	for _, l := range d.Losses {
 		whole.Length += max(0, l.Seconds)
 	}
-	return d.spliced(s.Render(&whole, rate), float64(rate), total)
+	out := s.Render(&whole, rate)
+	if d.Gate > 0 {
+		out = gated(out, rate, d.Gate)
+	}
+	return d.spliced(out, float64(rate), total)
 }
 
 // A listener reads one path at a device's instants.

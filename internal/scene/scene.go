@@ -144,6 +144,7 @@ type Device struct {
 	Gain  float64 // dB, fixed, after noise is added
 	AGC   bool    // automatic level, towards -20 dBFS
 	Limit bool    // soft limiting above -6 dBFS instead of plain clipping
+	Gate  float64 // dB by which the device suppresses what it takes for noise; 0 means none
 	Seed  uint64
 
 	Rate int   // Hz of the file; 0 counts as 48000
