@@ -33,7 +33,8 @@ const room = 0.030
 //
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the burst's own length leaves in it, seconds: half of it where
-// the response cannot tell.
+// the response cannot tell. Where nothing tells the direct sound, p stays; the
+// deviation is that of the reflections if p does not lead most of them.
 //
 // Where the camera is the near microphone and the sound comes from across the
 // room, its reflections lie at larger lags, and all this holds the other way
@@ -51,34 +52,28 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	switch {
 	case toldTurned && s.beyond(p, lead, 1) > more*s.beyond(p, -turned, -1):
 		return -turned, turnedBlur
-	case told || !leans:
+	case told:
 		return lead, blur
+	case leans:
+		return 0, math.Max(blur, turnedBlur)
 	}
-	return 0, math.Max(s.crowding(p), m.crowding(q))
+	return 0, 0
 }
 
-// crowding is how far arrivals about as strong as the highest lie from p, as a
-// deviation: nothing told which of them is the direct sound.
-func (s *stack) crowding(p peak) float64 {
-	const about, clear = 0.5, 4 // of the highest; deviations of the noise
-	quiet := p.delta + room + 0.010
-	flat, lobes := s.flat(p, quiet)
-	if flat == nil {
-		return 0
-	}
-	noise := s.noiseAfter(flat, quiet)
-	arrivals := s.arrivals(flat, lobes, p.delta+room, p.delta-room, noise)
-	highest := 0.0
-	for _, a := range arrivals {
-		highest = math.Max(highest, math.Abs(a.height))
-	}
+// muddle is how far arrivals lie from lag at, as a deviation, where there are so
+// many about as strong as the highest that it need not be the direct sound; 0
+// where there are few.
+func muddle(arrivals []peak, at, highest float64) float64 {
+	const many = 5 // times the power of the highest
 	sum, squares := 0.0, 0.0
 	for _, a := range arrivals {
-		if h := math.Abs(a.height); h >= math.Max(about*highest, clear*noise) {
-			sum, squares = sum+h, squares+h*(a.delta-p.delta)*(a.delta-p.delta)
-		}
+		h := a.height * a.height
+		sum, squares = sum+h, squares+h*(a.delta-at)*(a.delta-at)
 	}
-	return math.Sqrt(squares / math.Max(sum, 1e-30))
+	if sum < many*highest*highest {
+		return 0
+	}
+	return math.Sqrt(squares / sum)
 }
 
 // leansOver tells whether more is heard at larger lags than p's, as far as a
@@ -153,7 +148,7 @@ func (s *stack) directOnOneSide(p peak) (lead, blur float64, told bool) {
 		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !s.heard.holds(a.delta, p.delta-after, p.delta+room))
 	})
 	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
-		return 0, 0, false
+		return 0, muddle(arrivals, p.delta, highest), false
 	}
 	blur = crowd * (highest/height - 1)
 	at, unsure, clear := 0.0, 0.0, false
