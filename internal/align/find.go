@@ -69,9 +69,6 @@ const (
 	mostWeak     = 144   // the same where they are so weak that noise rules
 	weak         = 12.0  // the mean height of such windows, standard deviations
 
-	farOff   = 0.150 // seconds: how far from its line a take is looked for once more,
-	fewAbout = 12    // and in how many windows, where they are not weak
-
 	faint     = 5.5 // a first search below this is not followed up
 	plain     = 6.5 // a window's own peak above this counts as heard
 	mostAgain = 4   // times that all of a take is measured
@@ -121,48 +118,6 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	f.cover(clipLen, soundLen)
 	found := f.Found // a copy: the measurement holds some megabytes
 	return &found, nil
-}
-
-// lookAbout looks along f's line farther out than a first look and the search
-// for the direct sound do. A late reflection may stand higher than the direct
-// sound, the more so deep in noise, where only the low part of the band is
-// heard: the direct sound is the place of the largest lag that is nearly as
-// high, or of the smallest where the room is in the other recording. What is clearly higher counts wherever it lies: a few windows may have
-// shown less than all together do.
-func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
-	const from, nearly, clearly, least = 11, 0.7, 1.04, 8 // deviations; times as high, twice; deviations
-	if f.Strength < from {
-		return f, nil
-	}
-	n := mostWeak
-	if f.Strength > weak*math.Sqrt(mostWindows) {
-		n = fewAbout
-	}
-	times := spread(f.From, f.To, float64(windowSize(f.To-f.From))/dsp.ProxyRate, n)
-	wide, err := take(clip, sound, f.Alignment, f.From, f.To, times, farOff)
-	if err != nil {
-		return nil, err
-	}
-	s := wide.stack
-	here := s.search(0, room+0.008) // as far as the direct sound is told from its reflections
-	top := s.search(0, farOff)
-	if math.Abs(top.height) < clearly*math.Abs(here.height) {
-		top = here
-	}
-	asked := math.Max(nearly*math.Abs(top.height), least*s.noise)
-	switch {
-	case s.far:
-	case s.leansOver(top):
-		top = s.mirrored().lastOver(asked, top.mirrored()).mirrored()
-	default:
-		top = s.lastOver(asked, top)
-	}
-	if top == here || math.Abs(top.delta) < near {
-		return f, nil
-	}
-	line := f.Alignment
-	line.Offset += top.delta
-	return measureNear(clip, sound, line, f.From, f.To, mostWeak, math.Min(MaxDrift, 6*f.DriftSigma+2e-6), near)
 }
 
 // withoutDrift measures anew a take that cannot tell its drift, along the one
