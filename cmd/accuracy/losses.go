@@ -313,10 +313,14 @@ func printLosses(w io.Writer, all []lossResult) {
 				off, place = append(off, x.off*1e3), append(place, x.place*1e3)
 			}
 		}
-		if len(off) == 0 {
+		if n == 0 {
+			continue
+		}
+		right := len(off)
+		if right == 0 {
 			off, place = []float64{math.NaN()}, []float64{math.NaN()}
 		}
-		fmt.Fprintf(w, "| %d, %s | %d | %d | %d | %.0f | %.0f | %.4f | %.4f | %.4f |\n", n, row.name, sure, len(off), several,
+		fmt.Fprintf(w, "| %d, %s | %d | %d | %d | %.0f | %.0f | %.4f | %.4f | %.4f |\n", n, row.name, sure, right, several,
 			dsp.Quantile(place, 0.95), dsp.Quantile(place, 1), dsp.Quantile(off, 0.5), dsp.Quantile(off, 0.95), dsp.Quantile(off, 1))
 	}
 }

@@ -70,7 +70,7 @@ func muddle(arrivals []peak, at, highest float64) float64 {
 		h := a.height * a.height
 		sum, squares = sum+h, squares+h*(a.delta-at)*(a.delta-at)
 	}
-	if sum < many*highest*highest {
+	if sum == 0 || sum < many*highest*highest {
 		return 0
 	}
 	return math.Sqrt(squares / sum)

@@ -42,3 +42,23 @@ func TestCoupleNoise(t *testing.T) {
 		t.Errorf("10 dB less come out as %.2f dB more noise", 20*math.Log10(ratio))
 	}
 }
+
+// Where the two change places, the camera is dry and the recorder holds the room.
+func TestCoupleChangesPlaces(t *testing.T) {
+	phrases, err := Phrases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := Couple{Seed: 2, Length: 20, RT60: 0.4, DRR: -7}
+	plain := c.Scene(phrases)
+	c.Swapped = true
+	s := c.Scene(phrases)
+	if s.Clips[0].Paths[0].Room != nil || s.Sounds[0].Paths[0].Room == nil {
+		t.Errorf("the clip's room %v, the sound's %v", s.Clips[0].Paths[0].Room, s.Sounds[0].Paths[0].Room)
+	}
+	change := s.Truth()[0].Offset - plain.Truth()[0].Offset
+	flights := 2 * (plain.Clips[0].Paths[0].Flight - plain.Sounds[0].Paths[0].Flight)
+	if math.Abs(change-flights) > 1e-9 {
+		t.Errorf("the offset grows by %g s, want %g", change, flights)
+	}
+}
