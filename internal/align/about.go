@@ -15,8 +15,9 @@ const (
 // for the direct sound do. A late reflection may stand higher than the direct
 // sound, the more so deep in noise, where only the low part of the band is
 // heard: the direct sound is the place of the largest lag that is nearly as
-// high, or of the smallest where the room is in the other recording. What is clearly higher counts wherever it lies: a few windows may have
-// shown less than all together do.
+// high, or of the smallest where the room is in the other recording. What is
+// clearly higher counts wherever it lies: a few windows may have shown less than
+// all together do.
 func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 	const from, nearly, clearly, least = 11, 0.7, 1.04, 8 // deviations; times as high, twice; deviations
 	if f.Strength < from {
@@ -27,7 +28,9 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 		n = fewAbout
 	}
 	times := spread(f.From, f.To, float64(windowSize(f.To-f.From))/dsp.ProxyRate, n)
-	wide, err := take(clip, sound, f.Alignment, f.From, f.To, times, farOff)
+	cor := newCorrelator(windowSize(f.To-f.From), farOff)
+	cor.bare = true
+	wide, err := takeBy(cor, clip, sound, f.Alignment, f.From, f.To, times)
 	if err != nil {
 		return nil, err
 	}

@@ -44,6 +44,7 @@ type correlator struct {
 	x, y        []complex128
 	half        []float64 // interpolator for the points between samples
 	heard       response  // summed over the windows taken
+	bare        bool      // windows come without their spectra, most of what they hold
 }
 
 func newCorrelator(size int, reach float64) *correlator {
@@ -121,7 +122,9 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 	c.x = c.transform(c.x, c.clip, c.narrow)
 	c.y = c.transform(c.y, c.sound, c.taper)
 	w.level = c.cross(shift)
-	w.spectrum = c.keep()
+	if !c.bare {
+		w.spectrum = c.keep()
+	}
 	w.r = c.points(c.fft.Inverse(c.x))
 	return w, nil
 }

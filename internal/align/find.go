@@ -147,7 +147,7 @@ func worthALook(clip, sound Source, line Alignment, from, to float64) (bool, err
 	}
 	times = append(times, loud...)
 	sort.Float64s(times)
-	m, err := take(clip, sound, line, from, to, times, Tolerance)
+	m, err := take(clip, sound, line, from, to, times)
 	if err != nil {
 		return false, err
 	}
@@ -230,7 +230,7 @@ func measure(clip, sound Source, line Alignment, from, to float64, n int, most f
 // measureNear is measure with places up to within off the line alone.
 func measureNear(clip, sound Source, line Alignment, from, to float64, n int, most, within float64) (*measurement, error) {
 	times := spread(from, to, float64(windowSize(to-from))/dsp.ProxyRate, n)
-	f, err := take(clip, sound, line, from, to, times, Tolerance)
+	f, err := take(clip, sound, line, from, to, times)
 	if err != nil {
 		return nil, err
 	}
@@ -239,10 +239,13 @@ func measureNear(clip, sound Source, line Alignment, from, to float64, n int, mo
 	return f, nil
 }
 
-// take takes windows of clip at the given times along line, at lags up to reach;
-// they lie between from and to.
-func take(clip, sound Source, line Alignment, from, to float64, times []float64, reach float64) (*measurement, error) {
-	cor := newCorrelator(windowSize(to-from), reach)
+// take takes windows of clip at the given times along line; they lie between
+// from and to.
+func take(clip, sound Source, line Alignment, from, to float64, times []float64) (*measurement, error) {
+	return takeBy(newCorrelator(windowSize(to-from), Tolerance), clip, sound, line, from, to, times)
+}
+
+func takeBy(cor *correlator, clip, sound Source, line Alignment, from, to float64, times []float64) (*measurement, error) {
 	windows := make([]window, 0, len(times))
 	for _, t := range times {
 		w, err := cor.take(clip, sound, line, t)

@@ -137,6 +137,10 @@ func (g *guide) between(before, after trail, width float64) (cut, error) {
 	return cut{at, float64(b.lag-a.lag) * lagStep}, err
 }
 
+// longestPlaced bounds the stretch in which a cut is placed, seconds: it is held
+// in memory some hundred bytes a sample.
+const longestPlaced = 30.0
+
 // replace places the cuts between spans again, now that their lines are known.
 func (g *guide) replace(spans []Span) error {
 	around := 1.5 + (g.to-g.from)/mostFar // seconds: what lies between two windows of the thorough look, and more
@@ -160,8 +164,12 @@ func (g *guide) replace(spans []Span) error {
 // sound is sent through the pattern, so that c is what the clip should hold
 // along a line, to a factor g. With the residual's variance v as it is about
 // each moment, a moment speaks for its line by (g·x·c - g²·c²/2)/v; the lines'
-// sums before and after the change are to be greatest together.
+// sums before and after the change are to be greatest together. Of a longer
+// stretch than longestPlaced, in which neither line was clear, it is the middle.
 func (g *guide) place(old, next Alignment, from, to float64) (float64, error) {
+	if to-from > longestPlaced {
+		return (from + to) / 2, nil
+	}
 	first := int(from * dsp.ProxyRate)
 	n := int((to - from) * dsp.ProxyRate)
 	raw := make([]float32, n)

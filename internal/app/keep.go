@@ -77,6 +77,9 @@ func (p *proxy) ReadAt(dst []float32, at int) error {
 	return made.ReadAt(dst, at)
 }
 
+// Close closes what is open by then.
+func (p *proxy) Close() error { return p.Proxy.Close() }
+
 // openProxy opens a track's proxy.
 func (a *App) openProxy(ctx context.Context, r *recording, i int) (*proxy, error) {
 	open := func(t track) (*store.Proxy, error) {
