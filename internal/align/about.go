@@ -41,12 +41,8 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 		top = here
 	}
 	asked := math.Max(nearly*math.Abs(top.height), least*s.noise)
-	switch {
-	case s.far:
-	case s.leansOver(top):
-		top = s.mirrored().lastOver(asked, top.mirrored()).mirrored()
-	default:
-		top = s.lastOver(asked, top)
+	if !s.far {
+		top = s.outermost(asked, top)
 	}
 	if top == here || math.Abs(top.delta) < near {
 		return f, nil
@@ -54,4 +50,17 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 	line := f.Alignment
 	line.Offset += top.delta
 	return measureNear(clip, sound, line, f.From, f.To, mostWeak, math.Min(MaxDrift, 6*f.DriftSigma+2e-6), near)
+}
+
+// outermost is the place about p, at least so high, that comes out of silence: the
+// one of the largest lag, unless much more is heard beyond it than beyond that of
+// the smallest.
+func (s *stack) outermost(height float64, p peak) peak {
+	const more = 4 // times the power
+	last := s.lastOver(height, p)
+	first := s.mirrored().lastOver(height, p.mirrored()).mirrored()
+	if s.beyond(last, 0, 1) > more*s.beyond(first, 0, -1) {
+		return first
+	}
+	return last
 }
