@@ -83,7 +83,6 @@ func cells(rooms []*scene.Response) []cell {
 	hard := func(c *scene.Couple) { c.SNR, c.RT60, c.DRR, c.Length = -10, 2, -15, 300 }
 	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 5 min", hard)
 	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 10 min", func(c *scene.Couple) { hard(c); c.Length = 600 })
-	add(1, "2 h", func(c *scene.Couple) { c.Length = 7200 })
 	add(0.9, "anything: 20 to 120 s, 0 dB and more", func(*scene.Couple) {})
 	out[len(out)-1].mixed = true
 	return out
