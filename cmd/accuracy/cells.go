@@ -26,6 +26,9 @@ const (
 // is changed in it.
 var plain = scene.Couple{Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5}
 
+// noises are those of couples drawn by chance.
+var noises = []scene.Noise{scene.Pink, scene.Traffic, scene.Babble, scene.Music, scene.Wind}
+
 // cells lists them. What a cell is known to find was seen with its first
 // twenty seeds.
 func cells(rooms []*scene.Response) []cell {
@@ -104,7 +107,7 @@ func mix(c *scene.Couple, rooms []*scene.Response) {
 	between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
 	one := func(in int) bool { return rng.IntN(in) == 0 }
 	c.Length, c.PPM = between(20, 120), between(-100, 100)
-	c.Noise, c.SNR = []scene.Noise{scene.Pink, scene.Traffic, scene.Babble, scene.Music, scene.Wind}[rng.IntN(5)], between(0, 20)
+	c.Noise, c.SNR = noises[rng.IntN(len(noises))], between(0, 20)
 	c.RT60, c.DRR = between(0.2, 2), between(-15, 10)
 	if one(4) {
 		c.Room = rooms[rng.IntN(len(rooms))]

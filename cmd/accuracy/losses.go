@@ -122,7 +122,7 @@ func (r *rig) lossCouple(seed uint64, kind lossKind) scene.Couple {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
 	c := scene.Couple{Seed: seed, Length: 20 * math.Exp(rng.Float64()*math.Log(15)), PPM: between(-80, 80),
-		Noise: []scene.Noise{scene.Pink, scene.Traffic, scene.Babble, scene.Music, scene.Wind}[rng.IntN(5)], SNR: between(5, 25),
+		Noise: noises[rng.IntN(len(noises))], SNR: between(5, 25),
 		RT60: between(0.2, 2), DRR: between(-10, 10), AGC: rng.IntN(3) == 0}
 	if rng.IntN(3) == 0 {
 		c.Room = r.rooms[rng.IntN(len(r.rooms))]

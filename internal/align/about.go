@@ -23,9 +23,9 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 	if f.Strength < from {
 		return f, nil
 	}
-	n := mostWeak
-	if f.Strength > weak*math.Sqrt(mostWindows) {
-		n = fewAbout
+	n := fewAbout
+	if f.weak() {
+		n = mostWeak
 	}
 	times := spread(f.From, f.To, float64(windowSize(f.To-f.From))/dsp.ProxyRate, n)
 	cor := newCorrelator(windowSize(f.To-f.From), farOff)

@@ -67,7 +67,7 @@ const (
 	fewWindows   = 4     // of the first look, spread, and as many where the sound is loudest
 	mostWindows  = 48    // of the final measurement, spread over all that is covered
 	mostWeak     = 144   // the same where they are so weak that noise rules
-	weak         = 12.0  // the mean height of such windows, standard deviations
+	weakHeight   = 12.0  // the mean height of such windows, standard deviations
 
 	faint     = 5.5 // a first search below this is not followed up
 	plain     = 6.5 // a window's own peak above this counts as heard
@@ -203,7 +203,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		}
 		most := math.Min(MaxDrift, 6*f.DriftSigma+2e-6)
 		n := mostWindows
-		if f.Strength < weak*math.Sqrt(mostWindows) {
+		if f.weak() {
 			n = mostWeak
 		}
 		next, err := measure(clip, sound, f.Alignment, lo, hi, n, most)
@@ -220,6 +220,9 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		f = next
 	}
 }
+
+// weak tells whether noise rules in the take's windows.
+func (f *measurement) weak() bool { return f.Strength < weakHeight*math.Sqrt(mostWindows) }
 
 // measure takes up to n windows of clip between from and to along line, and
 // finds the best place for them together, at drifts up to most off the line's.

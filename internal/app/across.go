@@ -78,18 +78,8 @@ func (d *day) saysNothing(ctx context.Context, m *measurer, decisions []match.De
 // findAcross measures a link anew as heard across the room; it is the same link
 // where nothing is found so.
 func (m *measurer) findAcross(ctx context.Context, i, k int, l *link) (*align.Found, error) {
-	clip, err := m.app.openProxy(ctx, m.clips[i], l.ClipTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer clip.Close()
-	sound, err := m.app.openProxy(ctx, m.sounds[k], l.SoundTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer sound.Close()
 	guess := align.Guess{At: l.Found.Mid, Sound: l.Found.At(l.Found.Mid), Drift: l.Found.Drift}
-	found, err := align.Find(clip, align.Far{Source: sound}, guess)
+	found, err := m.find(ctx, i, k, l.ClipTrack, l.SoundTrack, guess, true)
 	if err != nil || found == nil || !sane(found) || found.Strength < sameMatch*l.Found.Strength {
 		return l.Found, err
 	}

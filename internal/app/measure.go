@@ -174,6 +174,24 @@ func (m *measurer) heard(sound align.Source) align.Source {
 	return sound
 }
 
+// find looks for clip i in sound k near a guess, as heard across the room or not.
+func (m *measurer) find(ctx context.Context, i, k, clipTrack, soundTrack int, guess align.Guess, across bool) (*align.Found, error) {
+	clip, err := m.app.openProxy(ctx, m.clips[i], clipTrack)
+	if err != nil {
+		return nil, err
+	}
+	defer clip.Close()
+	sound, err := m.app.openProxy(ctx, m.sounds[k], soundTrack)
+	if err != nil {
+		return nil, err
+	}
+	defer sound.Close()
+	if across {
+		return align.Find(clip, align.Far{Source: sound}, guess)
+	}
+	return align.Find(clip, sound, guess)
+}
+
 // listenFrom is the strength from which it is worth while to ask where a match
 // holds.
 const listenFrom = 8.0

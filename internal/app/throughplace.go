@@ -129,7 +129,7 @@ func (w *web) listen(ctx context.Context, i, k int, p clocks.Place, mid float64)
 			if c.Silent || s.Silent {
 				continue
 			}
-			found, err := w.find(ctx, i, k, ct, st, align.Guess{At: mid, Sound: p.Sound(mid), Drift: p.Drift})
+			found, err := w.m.find(ctx, i, k, ct, st, align.Guess{At: mid, Sound: p.Sound(mid), Drift: p.Drift}, false)
 			if err != nil {
 				return nil, err
 			}
@@ -139,20 +139,6 @@ func (w *web) listen(ctx context.Context, i, k int, p clocks.Place, mid float64)
 		}
 	}
 	return best, nil
-}
-
-func (w *web) find(ctx context.Context, i, k, ct, st int, guess align.Guess) (*align.Found, error) {
-	clip, err := w.m.app.openProxy(ctx, w.day.clips[i], ct)
-	if err != nil {
-		return nil, err
-	}
-	defer clip.Close()
-	sound, err := w.m.app.openProxy(ctx, w.day.sounds[k], st)
-	if err != nil {
-		return nil, err
-	}
-	defer sound.Close()
-	return align.Find(clip, sound, guess)
 }
 
 // lay is a link made of what the others say alone.

@@ -143,7 +143,7 @@ type Proxy struct {
 // OpenProxy opens the proxy of n samples under id and name. ErrDamaged is in the
 // error where there is none of that size.
 func (c *Cache) OpenProxy(id Identity, name string, n int) (*Proxy, error) {
-	f, err := c.openSized(id, name, proxySize(n))
+	f, _, err := c.openSized(id, name, proxySize(n))
 	if err != nil {
 		return nil, err
 	}

@@ -68,31 +68,27 @@ func damaged(path string) error {
 }
 
 // openSized opens what is kept under id and name if it has size bytes.
-func (c *Cache) openSized(id Identity, name string, size int64) (*os.File, error) {
+func (c *Cache) openSized(id Identity, name string, size int64) (*os.File, os.FileInfo, error) {
 	path := c.path(id, name)
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, damaged(path)
+		return nil, nil, damaged(path)
 	}
-	if info, err := f.Stat(); err != nil || info.Size() != size {
+	info, err := f.Stat()
+	if err != nil || info.Size() != size {
 		f.Close()
-		return nil, damaged(path)
+		return nil, nil, damaged(path)
 	}
-	return f, nil
+	return f, info, nil
 }
 
 // openProven opens the stream of size bytes, checksum included, under id and
 // name. The first time, unless this process wrote it, it is read through to see
 // that it is undamaged.
 func (c *Cache) openProven(id Identity, name string, size int64) (*os.File, error) {
-	f, err := c.openSized(id, name, size)
+	f, info, err := c.openSized(id, name, size)
 	if err != nil {
 		return nil, err
-	}
-	info, err := f.Stat()
-	if err != nil {
-		f.Close()
-		return nil, damaged(f.Name())
 	}
 	now := stamp{info.Size(), info.ModTime()}
 	if before, ok := c.proven.Load(f.Name()); !ok || before != now {
