@@ -57,9 +57,11 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 // the smallest.
 func (s *stack) outermost(height float64, p peak) peak {
 	const more = 4 // times the power
-	last := s.lastOver(height, p)
-	first := s.mirrored().lastOver(height, p.mirrored()).mirrored()
-	if s.beyond(last, 0, 1) > more*s.beyond(first, 0, -1) {
+	t := s.along(0)
+	last := t.lastOver(height, p)
+	m := t.mirrored()
+	first := m.lastOver(height, p.mirrored()).mirrored()
+	if t.beyond(last.delta, 1) > more*t.beyond(first.delta, -1) {
 		return first
 	}
 	return last

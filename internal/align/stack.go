@@ -76,36 +76,6 @@ func (s *stack) highest(mid, step float64, n int, within float64) peak {
 	return best
 }
 
-// lastOver is the top of the largest lag that is at least so high, along the line
-// the windows were taken on, where it lies farther from p than the direct sound
-// is looked for; p when there is none. One that stands as high on the other side
-// is none: sound that repeats itself does so, a room never.
-func (s *stack) lastOver(height float64, p peak) peak {
-	acc := make([]float32, 2*s.reach+1)
-	s.sum(acc, 0)
-	first := s.reach + int((p.delta+room)/lagStep)
-	for j := len(acc) - 2; j > first; j-- {
-		v := math.Abs(float64(acc[j]))
-		if v >= height && v >= math.Abs(float64(acc[j-1])) && v >= math.Abs(float64(acc[j+1])) && !s.repeats(acc, j, p) {
-			return peak{float64(j-s.reach) * lagStep, 0, float64(acc[j])}
-		}
-	}
-	return p
-}
-
-// repeats tells whether acc is about as high as at point j on the other side of p.
-func (s *stack) repeats(acc []float32, j int, p peak) bool {
-	const about, as = int(0.0005 / lagStep), 0.8 // points; of the height
-	height := math.Abs(float64(acc[j]))
-	mirrored := 2*(s.reach+int(math.Round(p.delta/lagStep))) - j
-	for i := max(0, mirrored-about); i <= min(len(acc)-1, mirrored+about); i++ {
-		if math.Abs(float64(acc[i])) >= as*height {
-			return true
-		}
-	}
-	return false
-}
-
 // quiet is the deviation of the stack where nothing matches. Around a true
 // match a room fills the lags on one side of the top, so that the two sides
 // are taken apart and the lesser counts. The slopes run as far as any clock

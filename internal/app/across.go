@@ -3,10 +3,21 @@ package app
 import (
 	"context"
 	"math"
+	"slices"
 
 	"earshot/internal/align"
 	"earshot/internal/match"
 )
+
+// roughly is links as if each were exact: what belongs together is told from
+// that, and only then which microphone is the nearer.
+func roughly(links []match.Link) []match.Link {
+	out := slices.Clone(links)
+	for i := range out {
+		out[i].Sigma = 0
+	}
+	return out
+}
 
 // hearAcross measures anew the sure pairs of a clip with the microphone of
 // somebody who says nothing in it, where another sure sound is the talker's own.

@@ -134,12 +134,13 @@ func describe(err error) string {
 
 // decide turns measurements into takes and loners.
 func (d *day) decide(ctx context.Context, m *measurer) error {
-	links, places := d.places(m)
 	clips, sounds := parties(d.clips), parties(d.sounds)
-	decisions := match.Assign(clips, sounds, links)
-	if err := d.hearAcross(ctx, m, decisions); err != nil {
+	links, _ := d.places(m)
+	if err := d.hearAcross(ctx, m, match.Assign(clips, sounds, roughly(links))); err != nil {
 		return err
 	}
+	links, places := d.places(m)
+	decisions := match.Assign(clips, sounds, links)
 	web, err := d.weave(ctx, m, decisions)
 	if err != nil {
 		return err
