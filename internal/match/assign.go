@@ -49,8 +49,8 @@ type Decision struct {
 	Link    Link
 	Verdict Verdict
 	Why     []string
-	Chance  float64 // of being wrong, 0 to 1
-	rivals  int     // others as strong that it cannot stand beside
+	Chance  float64  // of being wrong, 0 to 1
+	rivals  []string // the rules it breaks with others as strong, one by one
 }
 
 // Where the verdicts change, in standard deviations of the fine match: of the
@@ -195,15 +195,34 @@ func settle(in []Decision, clips, sounds []Party, again bool) []Decision {
 				continue // both are beyond doubt: two recorders, not one
 			}
 			d.Verdict, kept[i].Verdict = Unsure, Unsure
-			d.rivals, kept[i].rivals = d.rivals+1, kept[i].rivals+1
-			d.say("%s; another match is as strong", rule)
-			kept[i].say("%s; another match is as strong", rule)
+			d.rivals, kept[i].rivals = append(d.rivals, rule), append(kept[i].rivals, rule)
 		}
 		if !refused {
 			kept = append(kept, d)
 		}
 	}
+	for i := range kept {
+		kept[i].sayRivals()
+	}
 	return kept
+}
+
+// sayRivals says each rule once, however many break it.
+func (d *Decision) sayRivals() {
+	for _, rule := range []string{clipsOverlap, soundsOverlap, twicePlaced} {
+		n := 0
+		for _, r := range d.rivals {
+			if r == rule {
+				n++
+			}
+		}
+		switch {
+		case n == 1:
+			d.say("%s; another match is as strong", rule)
+		case n > 1:
+			d.say("%s; %d other matches are as strong", rule, n)
+		}
+	}
 }
 
 // mostRecorders is how many recorders may look like one.

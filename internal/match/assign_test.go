@@ -109,3 +109,18 @@ func TestAssignGivesReasons(t *testing.T) {
 		t.Errorf("reasons: %v", ds)
 	}
 }
+
+// A rule that many matches break is told once.
+func TestAssignTellsARuleOnce(t *testing.T) {
+	camera := []Party{{Device: "cam", Order: 0}, {Device: "cam", Order: 1}, {Device: "cam", Order: 2}}
+	ds := Assign(camera, []Party{{Device: "p", Order: 0}}, []Link{good(0, 0, 5), good(1, 0, 6), good(2, 0, 7)})
+	for _, d := range ds {
+		why := strings.Join(d.Why, "; ")
+		if d.Verdict != Unsure || strings.Count(why, clipsOverlap) != 1 || !strings.Contains(why, "2 other matches are as strong") {
+			t.Errorf("clip %d: verdict %v, reasons: %s", d.Link.Clip, d.Verdict, why)
+		}
+	}
+	if len(ds) != 3 {
+		t.Errorf("%d decisions, want 3", len(ds))
+	}
+}

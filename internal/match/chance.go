@@ -38,7 +38,7 @@ func (d *Decision) chance(sounds int, links []Link) float64 {
 	odds := float64(max(1, sounds)) * strangerShare * math.Exp(-l.margin()/strangerFall) / rightShare
 	odds += math.Exp((l.Steady - steadyMiddle) / steadyFall)
 	odds += fall(l.Lead, recordMiddle, recordFall) + fall(l.Beyond, clapMiddle, clapFall)
-	right := 1 / (1 + odds) / float64(1+d.rivals)
+	right := 1 / (1 + odds) / float64(1+len(d.rivals))
 	return math.Max(leastChance, 1-right)
 }
 
