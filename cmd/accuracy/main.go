@@ -51,6 +51,7 @@ type order struct {
 	losses  int
 	wrong   int    // heaps of each kind
 	list    string // a file for every meeting's figures
+	tell    bool   // of every couple that is not sure and right
 }
 
 func run(ctx context.Context) error {
@@ -66,6 +67,7 @@ func run(ctx context.Context) error {
 	flag.IntVar(&o.losses, "losses", 0, "measure so many `takes` with lost samples, as many without and a few with bent clocks, and nothing else")
 	flag.IntVar(&o.wrong, "wrong", 0, "pair so many `heaps` of each kind of likeness instead, and count wrong pairs")
 	flag.StringVar(&o.list, "list", "", "with -wrong, write every meeting's figures into this `file`")
+	flag.BoolVar(&o.tell, "tell", false, "say of every couple that is not found sure and right what became of it")
 	flag.Parse()
 	if o.days > 0 || o.whose > 0 {
 		return o.manyDevices(ctx)
@@ -120,6 +122,9 @@ func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 			return nil, fmt.Errorf("cell %q: %w", c.name, err)
 		}
 		t.add(w, row)
+		if o.tell {
+			row.tell(o.seed)
+		}
 	}
 	t.sum(w)
 	return t, nil

@@ -28,6 +28,7 @@ type result struct {
 	drift              float64                      // ppm
 	sigmas             float64                      // how many of the stated ones the error at clip time 0 is
 	driftSigmas        float64                      // the same of the drift
+	why                []string                     // what the program says of it
 	others             [len(yardsticks) + 1]float64 // of the yardsticks, and by hand
 }
 
@@ -77,7 +78,7 @@ func (r *rig) one(ctx context.Context, c scene.Couple, through codec) (result, e
 	off := func(t float64) float64 { return (found.Sound(t) - truth.Sound(t)) * 1e3 }
 	out.middle, out.worst = off(middle), math.Max(math.Abs(off(0)), math.Abs(off(c.Length)))
 	out.found, out.sure, out.right = true, take.Verdict == shoot.Sure, out.worst <= wrongBy
-	out.drift = take.Drift - p.Drift*1e6
+	out.drift, out.why = take.Drift-p.Drift*1e6, take.Why
 	out.sigmas = math.Abs(off(0)) * 1e-3 / take.OffsetSigma
 	out.driftSigmas = math.Abs(out.drift) / take.DriftSigma
 	return out, nil

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"strings"
 
 	"earshot/internal/dsp"
@@ -120,4 +121,17 @@ func (t *table) worseThanKnown() error {
 		}
 	}
 	return errors.Join(all...)
+}
+
+// tell says on stderr what became of each couple that was not found sure and
+// right; seed is the first one's.
+func (r *row) tell(seed uint64) {
+	for i, x := range r.results {
+		switch {
+		case !x.found:
+			fmt.Fprintf(os.Stderr, "  seed %d: not found\n", seed+uint64(i))
+		case !x.sure || !x.right:
+			fmt.Fprintf(os.Stderr, "  seed %d: sure %v, %.3f ms off in the middle, %.3f at worst: %s\n", seed+uint64(i), x.sure, x.middle, x.worst, strings.Join(x.why, "; "))
+		}
+	}
 }

@@ -184,7 +184,8 @@ func loudest(sound Source, line Alignment, from, to, width float64, n int) ([]fl
 // grow measures along ever longer stretches of the take, each along the line
 // that the last one found, until all that is covered is used. A line that turns
 // out far from where the last one was sure of it is measured along once more:
-// past 100 ppm or so a window's own smear shifts what it says.
+// past 100 ppm or so a window's own smear shifts what it says, and off the middle
+// of what is looked at there is no room to look for the direct sound.
 func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measurement, error) {
 	settled := false
 	for again := 0; ; {
@@ -216,7 +217,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if whole {
 			again++
 		}
-		settled = whole && (again == mostAgain || math.Abs(next.Drift-f.Drift) <= most/2)
+		settled = whole && (again == mostAgain || math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
 		f = next
 	}
 }

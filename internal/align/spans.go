@@ -181,7 +181,8 @@ func (g *guide) odd() (bool, error) {
 	cor := newFarCorrelator(atEnds, endReach)
 	for _, end := range []struct{ at, hop float64 }{{g.from + smallAt, endHop}, {g.to - smallAt, -endHop}} {
 		t := newTracker(cor.reach, g.taps)
-		for i := range endWindows {
+		t.expect()
+		for i := endWindows - 1; i >= 0; i-- { // from where lag 0 holds
 			w, err := cor.take(g.clip, g.sound, g.line, end.at+float64(i)*end.hop)
 			if err != nil {
 				return false, err

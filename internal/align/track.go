@@ -114,13 +114,23 @@ type tracker struct {
 	taps  []tap
 	marks []mark
 	score []float32
-	back  [][]int8 // for each window but the first: the step taken, or jump
-	best  []int    // for each window but the first: where a jump comes from
+	back  [][]int8 // for each window but the first, and for that one where expect was called: the step taken, or jump
+	best  []int    // for the same: where a jump comes from
 }
 
 const jump = math.MinInt8
 
 func newTracker(reach int, taps []tap) *tracker { return &tracker{reach: reach, taps: taps} }
+
+// expect has the track come from lag 0: that it begins elsewhere costs a jump.
+func (t *tracker) expect() {
+	t.score = make([]float32, 2*t.reach+1)
+	for i := range t.score {
+		if i != t.reach {
+			t.score[i] = -jumpCost
+		}
+	}
+}
 
 // add takes a window's correlation in; from the last, its lag may have changed
 // by steps points.
@@ -187,7 +197,7 @@ func (t *tracker) trace() {
 	if len(t.marks) == 0 {
 		return
 	}
-	at := 0
+	at, first := 0, len(t.back)-len(t.marks)
 	for i, v := range t.score {
 		if v > t.score[at] {
 			at = i
@@ -198,8 +208,8 @@ func (t *tracker) trace() {
 		if k == 0 {
 			return
 		}
-		if step := t.back[k-1][at]; step == jump {
-			t.marks[k].jumped, at = true, t.best[k-1]
+		if step := t.back[first+k][at]; step == jump {
+			t.marks[k].jumped, at = true, t.best[first+k]
 		} else {
 			at -= int(step)
 		}
@@ -230,15 +240,16 @@ func (t *tracker) astray() bool {
 	return false
 }
 
-// elsewhere tells whether some window, or all together, match away from lag 0.
+// elsewhere tells whether as many windows as make a span match away from lag 0.
 func (t *tracker) elsewhere() bool {
 	t.trace()
+	off := 0
 	for i := range t.marks {
-		if k := &t.marks[i]; k.jumped || k.lag > clearlyOff || k.lag < -clearlyOff {
-			return true
+		if k := &t.marks[i]; (k.lag > clearlyOff || k.lag < -clearlyOff) && k.height(k.lag) >= plain {
+			off++
 		}
 	}
-	return false
+	return off >= ownWindows
 }
 
 // A trail is a run of windows without a jump.
