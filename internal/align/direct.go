@@ -119,7 +119,7 @@ func (t *row) directOf(p peak) led {
 // The figure is from the rig in docs/accuracy.md, where it holds from ten times
 // the power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
-	const by = 0.112e-6 // seconds
+	const by = 0.1e-6 // seconds
 	height := read(t.r, t.reach, at)
 	if height == 0 {
 		return 0

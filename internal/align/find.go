@@ -69,9 +69,11 @@ const (
 	mostWeak     = 144   // the same where they are so weak that noise rules
 	weakHeight   = 12.0  // the mean height of such windows, standard deviations
 
-	faint     = 5.5 // a first search below this is not followed up
-	plain     = 6.5 // a window's own peak above this counts as heard
-	mostAgain = 4   // times that all of a take is measured
+	faint       = 5.5  // a first search below this is not followed up
+	beyondDoubt = 28.0 // and above this a few windows are enough for it
+	plain       = 6.5  // a window's own peak above this counts as heard
+	hopeless    = 11.0 // all of a take that shows less is not measured again
+	mostAgain   = 4    // times that all of a take is measured
 
 	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band and the room's response
 	near  = 0.002 // seconds: a line this far off leaves no room to look for the direct sound
@@ -91,11 +93,8 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 	}
 	lo := math.Max(from, math.Min(guess.At-firstSpan/2, to-firstSpan))
 	hi := math.Min(to, lo+firstSpan)
-	if ok, err := worthALook(clip, sound, line, lo, hi); err != nil || !ok {
-		return nil, err
-	}
-	f, err := measure(clip, sound, line, lo, hi, firstWindows, MaxDrift)
-	if err != nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift+firstSlack {
+	f, err := firstLook(clip, sound, line, lo, hi)
+	if err != nil || f == nil || f.Strength < faint || math.Abs(f.Drift) > MaxDrift+firstSlack {
 		return nil, err
 	}
 	if f, err = grow(clip, sound, f, clipLen, soundLen); err != nil || math.Abs(f.Drift) > MaxDrift {
@@ -135,24 +134,33 @@ func withoutDrift(clip, sound Source, f *measurement, drift float64) (*measureme
 
 func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
 
-// worthALook takes a few windows, spread and where the sound is loudest, and
-// tells whether anything rises out of the noise at all. Unrelated recordings
-// seldom pass, and cost little.
-func worthALook(clip, sound Source, line Alignment, from, to float64) (bool, error) {
+// firstLook takes a few windows, spread and where the sound is loudest. Where
+// they show a match beyond doubt, that is where to go on from; where something
+// rises out of the noise, more windows are taken; nil where nothing does.
+// Unrelated recordings seldom pass, and cost little.
+func firstLook(clip, sound Source, line Alignment, from, to float64) (*measurement, error) {
 	width := float64(windowSize(to-from)) / dsp.ProxyRate
 	times := spread(from, to, width, fewWindows)
 	loud, err := loudest(sound, line, from, to, width, fewWindows)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	times = append(times, loud...)
 	sort.Float64s(times)
-	m, err := take(clip, sound, line, from, to, times)
+	f, err := take(clip, sound, line, from, to, times)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
-	p := m.stack.search(MaxDrift, Tolerance)
-	return math.Abs(p.height)/m.stack.noise >= faint, nil
+	p := f.stack.search(MaxDrift, Tolerance)
+	height := math.Abs(p.height) / f.stack.noise
+	if height < faint {
+		return nil, nil
+	}
+	if _, matching := f.stack.where(p); height < beyondDoubt || matching < mostMatch {
+		return measure(clip, sound, line, from, to, firstWindows, MaxDrift)
+	}
+	f.settle(f.stack.refine(p, false), false)
+	return f, nil
 }
 
 // loudest returns the middles of up to n stretches of clip time of the given
@@ -217,7 +225,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if whole {
 			again++
 		}
-		settled = whole && (again == mostAgain || math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
+		settled = whole && (again == mostAgain || next.Strength < hopeless || math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
 		f = next
 	}
 }
@@ -369,13 +377,14 @@ func atAnEnd(astray []bool) bool {
 }
 
 const (
-	fewMatch = 3.5     // windows of equal share that must match before they can tell a drift
-	rounding = 0.12e-6 // seconds: what is left where there is no noise
+	fewMatch  = 3.5     // windows of equal share that must match before they can tell a drift
+	mostMatch = 5.5     // and of a few windows, before no others are asked
+	rounding  = 0.12e-6 // seconds: what is left where there is no noise
 )
 
 // wider is what the errors of the rig in docs/accuracy.md ask a scatter to be
 // widened by: few windows tell their own disagreement badly.
-func (s *stack) wider() float64 { return math.Min(1.2, 0.96+2.2/float64(len(s.windows))) }
+func (s *stack) wider() float64 { return math.Min(1.15, 0.91+2.1/float64(len(s.windows))) }
 
 // WithDrift joins what is known of the drift from elsewhere, seconds per
 // second, with what the take itself says: each counts by its sigma. The place at

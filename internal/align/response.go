@@ -175,5 +175,5 @@ func deviation[T float32 | float64](v []T) float64 {
 	for i, x := range v {
 		mags[i] = math.Abs(float64(x))
 	}
-	return median(mags) / 0.6745
+	return dsp.Median(mags) / 0.6745
 }

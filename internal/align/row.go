@@ -62,9 +62,8 @@ func (t *row) power(at float64, side int, from, to float64) float64 {
 }
 
 // hides tells whether the direct sound may well be another place than p: a room
-// holds far more power than it, and lies in silence on one side. Music that is
-// like itself lies in silence on neither, nor do two microphones that both hear
-// the talker across the room.
+// holds far more power than it, and lies in silence on one side. Two microphones
+// that both hear the talker across the room lie in silence on neither.
 func (t *row) hides(p peak) bool {
 	const (
 		far    = 0.056 // seconds: nearly as far as a first look reaches

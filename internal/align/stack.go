@@ -1,6 +1,10 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"earshot/internal/dsp"
+)
 
 // A stack adds windows coherently. A point of it is (delta, slope): every
 // window k is read at lag delta + slope·(at[k]-mid).
@@ -101,44 +105,10 @@ func (s *stack) quiet(top peak) float64 {
 	noise := math.Inf(1)
 	for _, side := range [][]float64{below, above} {
 		if len(side) > s.reach/8 { // the median magnitude of a normal variable is 0.6745 of its deviation
-			noise = math.Min(noise, median(side)/0.6745)
+			noise = math.Min(noise, dsp.Median(side)/0.6745)
 		}
 	}
 	return math.Max(1, noise)
-}
-
-// median is the upper one of v, which it puts in another order; 0 of nothing.
-// It is Hoare's selection: a sorted half is of no use here.
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	k := len(v) / 2
-	for lo, hi := 0, len(v)-1; lo < hi; {
-		pivot := v[lo+(hi-lo)/2]
-		i, j := lo, hi
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return v[k]
-		}
-	}
-	return v[k]
 }
 
 // sum puts the stack at slope, for every delta within reach, into acc. Reads

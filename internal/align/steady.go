@@ -70,5 +70,5 @@ func (l *listener) held() float64 {
 	for _, f := range l.steady[:(len(l.steady)+4)/5] {
 		loud = append(loud, f.like)
 	}
-	return median(loud)
+	return dsp.Median(loud)
 }

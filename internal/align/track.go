@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"earshot/internal/dsp"
 )
 
 // A tap is one point of the pattern that a match makes in a correlation: the
@@ -229,7 +231,7 @@ func (t *tracker) astray() bool {
 		heights = append(heights, k.height(0))
 	}
 	some := append([]float64(nil), heights...)
-	if median(some) < plentiful {
+	if dsp.Median(some) < plentiful {
 		return false
 	}
 	for i, h := range heights {

@@ -14,3 +14,37 @@ func Quantile(v []float64, q float64) float64 {
 	slices.Sort(v)
 	return v[max(0, int(math.Ceil(q*float64(len(v))))-1)]
 }
+
+// Median is the upper one of v, which it puts in another order; 0 of nothing.
+// It is Hoare's selection: a sorted half is of no use here.
+func Median[T float32 | float64](v []T) T {
+	if len(v) == 0 {
+		return 0
+	}
+	k := len(v) / 2
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot := v[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
+}

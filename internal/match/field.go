@@ -3,6 +3,8 @@ package match
 import (
 	"math"
 	"sort"
+
+	"earshot/internal/dsp"
 )
 
 // A field holds how well a clip fits at the offsets of a sound that are being
@@ -176,6 +178,5 @@ func (s *spread) deviation() float64 {
 	if len(s.mag) == 0 {
 		return 1
 	}
-	sort.Float64s(s.mag)
-	return math.Max(s.mag[len(s.mag)/2]/0.6745, 1e-9)
+	return math.Max(dsp.Median(s.mag)/0.6745, 1e-9)
 }

@@ -25,8 +25,8 @@ type glancePiece struct {
 // Lengths in rows of glanceGrain.
 const (
 	glanceBands = 3
-	glancePart  = 5120 // 205 s: what 300 ppm shift by less than a row either way
-	glanceBlock = 16384
+	glancePart  = 7500 // 300 s: what 300 ppm shift by a row either way
+	glanceBlock = 32768
 	glanceHop   = glanceBlock - glancePart
 )
 
@@ -267,6 +267,5 @@ func deviation(mag []float32) float32 {
 	if len(mag) == 0 {
 		return 1
 	}
-	sort.Slice(mag, func(i, j int) bool { return mag[i] < mag[j] })
-	return max(mag[len(mag)/2]/0.6745, 1e-9)
+	return max(dsp.Median(mag)/0.6745, 1e-9)
 }
