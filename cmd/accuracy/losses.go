@@ -59,7 +59,7 @@ func (o *order) lossTable(ctx context.Context) error {
 		return err
 	}
 	var rows bytes.Buffer
-	if err := r.lossRun(ctx, io.MultiWriter(os.Stdout, &rows), o.losses, o.seed); err != nil || o.docs == "" {
+	if err := r.lossRun(ctx, io.MultiWriter(os.Stdout, &rows), o.losses, max(o.losses, o.clean), o.seed); err != nil || o.docs == "" {
 		return err
 	}
 	path := filepath.Join(o.docs, "accuracy.md")
@@ -74,14 +74,15 @@ func (o *order) lossTable(ctx context.Context) error {
 	return os.WriteFile(path, []byte(text), 0o644)
 }
 
-// lossRun makes n takes with losses, n clean ones and a few with bent clocks,
+// lossRun makes n takes with losses, so many without and a few with bent clocks,
 // and prints what became of them.
-func (r *rig) lossRun(ctx context.Context, w io.Writer, n int, seed uint64) error {
+func (r *rig) lossRun(ctx context.Context, w io.Writer, n, without int, seed uint64) error {
 	var jobs []lossResult
-	for i := range n {
-		for _, kind := range []lossKind{lossy, clean} {
-			jobs = append(jobs, lossResult{kind: kind, couple: r.lossCouple(seed+uint64(i), kind)})
+	for i := range without {
+		if i < n {
+			jobs = append(jobs, lossResult{kind: lossy, couple: r.lossCouple(seed+uint64(i), lossy)})
 		}
+		jobs = append(jobs, lossResult{kind: clean, couple: r.lossCouple(seed+uint64(i), clean)})
 	}
 	for i := range (n + 50) / 100 {
 		c := plain

@@ -49,6 +49,7 @@ type order struct {
 	days    int
 	whose   int
 	losses  int
+	clean   int
 	wrong   int    // heaps of each kind
 	list    string // a file for every meeting's figures
 	tell    bool   // of every couple that is not sure and right
@@ -65,6 +66,7 @@ func run(ctx context.Context) error {
 	flag.IntVar(&o.days, "day", 0, "make so many days of two cameras and three recorders, and nothing else")
 	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
 	flag.IntVar(&o.losses, "losses", 0, "measure so many `takes` with lost samples, as many without and a few with bent clocks, and nothing else")
+	flag.IntVar(&o.clean, "clean", 0, "with -losses, measure so many `takes` without lost samples, if that is more")
 	flag.IntVar(&o.wrong, "wrong", 0, "pair so many `heaps` of each kind of likeness instead, and count wrong pairs")
 	flag.StringVar(&o.list, "list", "", "with -wrong, write every meeting's figures into this `file`")
 	flag.BoolVar(&o.tell, "tell", false, "say of every couple that is not found sure and right what became of it")

@@ -2,6 +2,7 @@ package match
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"earshot/internal/dsp"
@@ -49,17 +50,24 @@ func newField(c *Clip, soundRows, most int) *field {
 func (f *field) add(j int, r []float64, start int) {
 	m := f.slack(j)
 	from := start - f.clip.pieces[j].first + f.clip.rows
-	for i := max(0, -from); i < min(hop, f.rows-from); i++ {
-		best, shift := r[margin+i], 0
-		for k := -m; k <= m; k++ {
-			if v := r[margin+i+k]; v > best {
-				best, shift = v, k
+	lo, hi := max(0, -from), min(hop, f.rows-from)
+	if lo >= hi {
+		return
+	}
+	n, at := hi-lo, from+lo-f.base
+	sum, best, piece, shift := f.sum[at:][:n], f.best[at:][:n], f.piece[at:][:n], f.shift[at:][:n]
+	near := r[margin+lo-m:][:n+2*m]
+	for i := range sum {
+		about := near[i : i+2*m+1]
+		top := about[0]
+		for _, v := range about[1:] {
+			if v > top {
+				top = v
 			}
 		}
-		at := from + i - f.base
-		f.sum[at] += float32(best)
-		if float32(best) > f.best[at] {
-			f.best[at], f.piece[at], f.shift[at] = float32(best), uint8(j), int16(shift)
+		sum[i] += float32(top)
+		if float32(top) > best[i] {
+			best[i], piece[i], shift[i] = float32(top), uint8(j), int16(slices.Index(about, top)-m)
 		}
 	}
 }
