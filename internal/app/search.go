@@ -62,7 +62,7 @@ func atGrain(g match.Grain) func(dsp.Sketch) (*match.Clip, error) {
 	return func(s dsp.Sketch) (*match.Clip, error) { return match.NewClip(s, g) }
 }
 
-var quick = way[*match.Glance]{reach: glanced, prepare: match.NewGlance, bytes: (*match.Glance).Bytes, search: match.Look, cost: 25,
+var quick = way[*match.Glance]{reach: glanced, prepare: match.NewGlance, bytes: (*match.Glance).Bytes, search: match.Look, cost: 45,
 	least: func(int) float64 { return leastGlance }}
 
 // meet holds clips against sounds, as far as they have not met. In a shoot of a

@@ -2,7 +2,10 @@ package cli
 
 import (
 	"fmt"
+	"os"
+	"os/exec"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -99,12 +102,24 @@ func demoText(s sink, r *app.DemoResult) []string {
 		for _, m := range r.Result.Clips {
 			if m.Out != "" && m.Proof != nil {
 				lines = append(lines, "Look at one, and measure it yourself:", "",
-					"    earshot prove "+shellWord(m.Out))
+					"    "+called(os.Args[0])+" prove "+shellWord(m.Out))
 				break
 			}
 		}
 	}
 	return lines
+}
+
+// called is how the person calls this program again, who called it as self: by
+// its name where that is on PATH, as go run where that built it.
+func called(self string) string {
+	if _, err := exec.LookPath("earshot"); err == nil {
+		return "earshot"
+	}
+	if strings.Contains(filepath.ToSlash(self), "/go-build") {
+		return "go run ./cmd/earshot"
+	}
+	return shellWord(self)
 }
 
 func demoRow(t app.DemoTake) row {
