@@ -12,8 +12,8 @@ func TestCalled(t *testing.T) {
 	t.Setenv("PATH", empty)
 	for self, want := range map[string]string{
 		"./earshot":                          "./earshot",
-		"/home/a b/earshot":                  `"/home/a b/earshot"`,
-		"/tmp/go-build123/b001/exe/earshot":  "go run ./cmd/earshot",
+		"/opt/a b/earshot":                   `"/opt/a b/earshot"`,
+		"/x/go-build123/b001/exe/earshot":    "go run ./cmd/earshot",
 		`C:/Temp/go-build9/b001/exe/cmd.exe`: "go run ./cmd/earshot",
 	} {
 		if got := called(self); got != want {
