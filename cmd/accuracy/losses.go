@@ -50,6 +50,14 @@ const (
 	lossy   lossKind = iota // with losses
 	clean                   // without
 	bending                 // with a bent clock
+	walking                 // with a talker who walks to or from the camera
+)
+
+// What a talker walks, metres, and how far off a take may be laid before he sets
+// out and after he stands again, seconds.
+const (
+	leastWalk, mostWalk = 2.0, 7.0
+	laidWithin          = 0.001
 )
 
 // lossTable measures and prints, and writes the table into the docs where asked.
@@ -59,7 +67,7 @@ func (o *order) lossTable(ctx context.Context) error {
 		return err
 	}
 	var rows bytes.Buffer
-	if err := r.lossRun(ctx, io.MultiWriter(os.Stdout, &rows), o.losses, max(o.losses, o.clean), o.seed); err != nil || o.docs == "" {
+	if err := r.lossRun(ctx, io.MultiWriter(os.Stdout, &rows), o.losses, max(o.losses, o.clean), o.walks, o.seed); err != nil || o.docs == "" {
 		return err
 	}
 	path := filepath.Join(o.docs, "accuracy.md")
@@ -74,15 +82,18 @@ func (o *order) lossTable(ctx context.Context) error {
 	return os.WriteFile(path, []byte(text), 0o644)
 }
 
-// lossRun makes n takes with losses, so many without and a few with bent clocks,
-// and prints what became of them.
-func (r *rig) lossRun(ctx context.Context, w io.Writer, n, without int, seed uint64) error {
+// lossRun makes n takes with losses, so many without, so many with a walk and a few
+// with bent clocks, and prints what became of them.
+func (r *rig) lossRun(ctx context.Context, w io.Writer, n, without, walks int, seed uint64) error {
 	var jobs []lossResult
 	for i := range without {
 		if i < n {
 			jobs = append(jobs, lossResult{kind: lossy, couple: r.lossCouple(seed+uint64(i), lossy)})
 		}
 		jobs = append(jobs, lossResult{kind: clean, couple: r.lossCouple(seed+uint64(i), clean)})
+	}
+	for i := range walks {
+		jobs = append(jobs, lossResult{kind: walking, couple: r.walkCouple(seed + uint64(i))})
 	}
 	for i := range (n + 50) / 100 {
 		c := plain
@@ -149,6 +160,19 @@ func (r *rig) lossCouple(seed uint64, kind lossKind) scene.Couple {
 	return c
 }
 
+// walkCouple is a take without losses whose talker walks to or from the camera in
+// the middle of it.
+func (r *rig) walkCouple(seed uint64) scene.Couple {
+	rng := rand.New(rand.NewPCG(seed, 78))
+	c := r.lossCouple(seed, clean)
+	c.Length = math.Max(c.Length, 30)
+	c.Walk = leastWalk + (mostWalk-leastWalk)*rng.Float64()
+	if rng.IntN(2) == 0 {
+		c.Walk = -c.Walk
+	}
+	return c
+}
+
 // heardBetween tells whether somebody speaks between every two losses and
 // before and after them: without that nobody can tell.
 func heardBetween(s *scene.Scene, losses []scene.Loss, length float64) bool {
@@ -186,10 +210,17 @@ func (r *rig) lossOne(ctx context.Context, x *lossResult) error {
 	x.found, x.sure, x.spans = true, take.Verdict == shoot.Sure, len(take.Spans)
 	x.told = strings.Join(take.Why, "; ")
 	d := &held{scene: s, take: take, losses: x.couple.Losses, sound: sound}
+	if walk := s.Clips[0].Paths[0].Walk; walk.Further != 0 {
+		start := s.Clips[0].Clock.Start
+		d.walk = [2]float64{walk.From - start - placedWithin, walk.To - start + placedWithin}
+	}
 	x.off = d.off(x.couple.Length)
 	x.right, x.place = d.placed()
-	if x.kind == bending {
+	switch x.kind {
+	case bending:
 		x.right = x.off <= followedWithin
+	case walking:
+		x.right = x.off <= laidWithin
 	}
 	return nil
 }
@@ -199,15 +230,16 @@ type held struct {
 	scene  *scene.Scene
 	take   *shoot.Take
 	losses []scene.Loss // in clip time
+	walk   [2]float64   // from when to when the talker walks, in clip time
 	sound  []float32
 }
 
-// off is the greatest error along the take, away from the losses and from
-// where they are told: how far these two lie apart is told by itself.
+// off is the greatest error along the take, but for a walk, away from the losses
+// and from where they are told: how far these two lie apart is told by itself.
 func (h *held) off(length float64) (worst float64) {
 	for t := 0.05; t < length; t += 0.1 {
 		truth, ok := h.scene.SoundTime(0, 0, t)
-		if !ok || h.nearLoss(t) {
+		if !ok || h.nearLoss(t) || t > h.walk[0] && t < h.walk[1] {
 			continue
 		}
 		for i, s := range h.take.Spans {
@@ -288,17 +320,19 @@ var lossRows = []lossRow{
 	{lossy, "1 to 3 losses of 1 to 500 ms"},
 	{clean, "no loss"},
 	{bending, "an hour, the clock bent by 5 ppm"},
+	{walking, "the talker walks 2 to 7 m"},
 }
 
 // printLosses prints one row for each kind. A take is right when every loss is
 // told in its size, within half a millisecond, and its place; when none is told
-// where none is; when a bent clock is followed.
+// where none is; when a bent clock is followed; when a take with a walk is laid
+// right before and after it. Wrong and sure is what is sure and not right.
 func printLosses(w io.Writer, all []lossResult) {
-	fmt.Fprintln(w, "| takes | sure | right | in more than one span | losses off their place, ms: 95 % | worst | greatest error along a right take, ms: median | 95 % | worst |")
-	fmt.Fprintln(w, "|---|---|---|---|---|---|---|---|---|")
+	fmt.Fprintln(w, "| takes | sure | right | wrong and sure | in more than one span | losses off their place, ms: 95 % | worst | greatest error along a right take, ms: median | 95 % | worst |")
+	fmt.Fprintln(w, "|---|---|---|---|---|---|---|---|---|---|")
 	for _, row := range lossRows {
 		var off, place []float64
-		n, sure, several := 0, 0, 0
+		n, sure, wrong, several := 0, 0, 0, 0
 		for _, x := range all {
 			if x.kind != row.kind || !x.made {
 				continue
@@ -306,6 +340,9 @@ func printLosses(w io.Writer, all []lossResult) {
 			n++
 			if x.sure {
 				sure++
+			}
+			if x.sure && !x.right {
+				wrong++
 			}
 			if x.spans > 1 {
 				several++
@@ -321,7 +358,7 @@ func printLosses(w io.Writer, all []lossResult) {
 		if right == 0 {
 			off, place = []float64{math.NaN()}, []float64{math.NaN()}
 		}
-		fmt.Fprintf(w, "| %d, %s | %d | %d | %d | %.0f | %.0f | %.4f | %.4f | %.4f |\n", n, row.name, sure, right, several,
+		fmt.Fprintf(w, "| %d, %s | %d | %d | %d | %d | %.0f | %.0f | %.4f | %.4f | %.4f |\n", n, row.name, sure, right, wrong, several,
 			dsp.Quantile(place, 0.95), dsp.Quantile(place, 1), dsp.Quantile(off, 0.5), dsp.Quantile(off, 0.95), dsp.Quantile(off, 1))
 	}
 }

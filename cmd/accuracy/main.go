@@ -50,6 +50,7 @@ type order struct {
 	whose   int
 	losses  int
 	clean   int
+	walks   int
 	wrong   int    // heaps of each kind
 	list    string // a file for every meeting's figures
 	tell    bool   // of every couple that is not sure and right
@@ -67,6 +68,7 @@ func run(ctx context.Context) error {
 	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
 	flag.IntVar(&o.losses, "losses", 0, "measure so many `takes` with lost samples, as many without and a few with bent clocks, and nothing else")
 	flag.IntVar(&o.clean, "clean", 0, "with -losses, measure so many `takes` without lost samples, if that is more")
+	flag.IntVar(&o.walks, "walks", 0, "with -losses, measure so many `takes` with a talker who walks, too")
 	flag.IntVar(&o.wrong, "wrong", 0, "pair so many `heaps` of each kind of likeness instead, and count wrong pairs")
 	flag.StringVar(&o.list, "list", "", "with -wrong, write every meeting's figures into this `file`")
 	flag.BoolVar(&o.tell, "tell", false, "say of every couple that is not found sure and right what became of it")
