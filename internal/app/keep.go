@@ -92,6 +92,21 @@ func (a *App) openProxy(ctx context.Context, r *recording, i int) (*proxy, error
 	return &proxy{kept, func() (*store.Proxy, error) { return remade(ctx, a, r, i, open) }}, nil
 }
 
+// withProxies calls fn with the proxies of two tracks.
+func (a *App) withProxies(ctx context.Context, one, other side, fn func(x, y *proxy) error) error {
+	x, err := a.openProxy(ctx, one.rec, one.track)
+	if err != nil {
+		return err
+	}
+	defer x.Close()
+	y, err := a.openProxy(ctx, other.rec, other.track)
+	if err != nil {
+		return err
+	}
+	defer y.Close()
+	return fn(x, y)
+}
+
 // openSketch opens a track's sketch.
 func (a *App) openSketch(ctx context.Context, r *recording, i int) (*store.Rows, error) {
 	return anew(ctx, a, r, i, func(t track) (*store.Rows, error) {

@@ -144,26 +144,20 @@ func (m *measurer) keep(i, k int, l *link) {
 	}
 }
 
-func (m *measurer) look(ctx context.Context, j job) (*link, error) {
-	clip, err := m.app.openProxy(ctx, m.clips[j.clip], j.clipTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer clip.Close()
-	sound, err := m.app.openProxy(ctx, m.sounds[j.sound], j.soundTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer sound.Close()
-	guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
-	found, err := align.Find(clip, m.heard(sound), guess)
-	if err != nil || found == nil || !sane(found) {
-		return nil, err
-	}
-	l := &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}
-	if found.Strength >= listenFrom && !m.far { // no wearer is loudest at a camera
-		l.Voice, err = align.Listen(clip, sound, found)
-	}
+func (m *measurer) look(ctx context.Context, j job) (l *link, err error) {
+	clip, sound := side{m.clips[j.clip], j.clipTrack}, side{m.sounds[j.sound], j.soundTrack}
+	err = m.app.withProxies(ctx, clip, sound, func(clip, sound *proxy) error {
+		guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
+		found, err := align.Find(clip, m.heard(sound), guess)
+		if err != nil || found == nil || !sane(found) {
+			return err
+		}
+		l = &link{ClipTrack: j.clipTrack, SoundTrack: j.soundTrack, Score: j.candidate.Score, Found: found}
+		if found.Strength >= listenFrom && !m.far { // no wearer is loudest at a camera
+			l.Voice, err = align.Listen(clip, sound, found)
+		}
+		return err
+	})
 	return l, err
 }
 
@@ -175,21 +169,17 @@ func (m *measurer) heard(sound align.Source) align.Source {
 }
 
 // find looks for clip i in sound k near a guess, as heard across the room or not.
-func (m *measurer) find(ctx context.Context, i, k, clipTrack, soundTrack int, guess align.Guess, across bool) (*align.Found, error) {
-	clip, err := m.app.openProxy(ctx, m.clips[i], clipTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer clip.Close()
-	sound, err := m.app.openProxy(ctx, m.sounds[k], soundTrack)
-	if err != nil {
-		return nil, err
-	}
-	defer sound.Close()
-	if across {
-		return align.Find(clip, align.Far{Source: sound}, guess)
-	}
-	return align.Find(clip, sound, guess)
+func (m *measurer) find(ctx context.Context, i, k, clipTrack, soundTrack int, guess align.Guess, across bool) (found *align.Found, err error) {
+	clip, sound := side{m.clips[i], clipTrack}, side{m.sounds[k], soundTrack}
+	err = m.app.withProxies(ctx, clip, sound, func(clip, sound *proxy) (err error) {
+		var heard align.Source = sound
+		if across {
+			heard = align.Far{Source: sound}
+		}
+		found, err = align.Find(clip, heard, guess)
+		return err
+	})
+	return found, err
 }
 
 // listenFrom is the strength from which it is worth while to ask where a match

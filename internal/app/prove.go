@@ -165,34 +165,28 @@ const proveFrom = 14
 // proveFind looks where the good sound should lie and, when it is not there,
 // everywhere. Where the scratch fills in for it, nothing is compared: that
 // would be a sound against itself.
-func (a *App) proveFind(ctx context.Context, good, scratch side) (*align.Found, error) {
-	x, err := a.openProxy(ctx, scratch.rec, scratch.track)
-	if err != nil {
-		return nil, err
-	}
-	defer x.Close()
-	y, err := a.openProxy(ctx, good.rec, good.track)
-	if err != nil {
-		return nil, err
-	}
-	defer y.Close()
+func (a *App) proveFind(ctx context.Context, good, scratch side) (found *align.Found, err error) {
 	places, err := a.provePlaces(ctx, good, scratch)
 	if err != nil {
 		return nil, err
 	}
-	lone, partly := goodOf(good.rec.info)
-	if !partly {
-		lone = stretch{0, float64(max(x.Len(), y.Len())) / dsp.ProxyRate}
-	}
-	at := (lone.from + lone.to) / 2
-	if len(places) > 0 {
-		at = math.Max(lone.from, math.Min(lone.to, places[0].At))
-	}
-	guesses := []align.Guess{{At: at, Sound: at}}
-	for _, c := range places {
-		guesses = append(guesses, align.Guess{At: c.At, Sound: c.Sound})
-	}
-	return bestWithin(x, y, lone, guesses)
+	err = a.withProxies(ctx, scratch, good, func(x, y *proxy) (err error) {
+		lone, partly := goodOf(good.rec.info)
+		if !partly {
+			lone = stretch{0, float64(max(x.Len(), y.Len())) / dsp.ProxyRate}
+		}
+		at := (lone.from + lone.to) / 2
+		if len(places) > 0 {
+			at = math.Max(lone.from, math.Min(lone.to, places[0].At))
+		}
+		guesses := []align.Guess{{At: at, Sound: at}}
+		for _, c := range places {
+			guesses = append(guesses, align.Guess{At: c.At, Sound: c.Sound})
+		}
+		found, err = bestWithin(x, y, lone, guesses)
+		return err
+	})
+	return found, err
 }
 
 // bestWithin finds clip in sound near the first guess if it is plainly there,

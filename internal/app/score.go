@@ -153,17 +153,12 @@ func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64)
 		return f, nil, nil
 	}
 	f.With = "scratch"
-	scratch, err := m.app.openProxy(ctx, t.clip, t.link.ClipTrack)
+	scratch, good := side{t.clip, t.link.ClipTrack}, side{t.sound, t.link.SoundTrack}
+	err := m.app.withProxies(ctx, scratch, good, func(scratch, good *proxy) (err error) {
+		f.Gain, err = levelMatch(scratch, good, &t.found)
+		return err
+	})
 	if err != nil {
-		return f, nil, err
-	}
-	defer scratch.Close()
-	good, err := m.app.openProxy(ctx, t.sound, t.link.SoundTrack)
-	if err != nil {
-		return f, nil, err
-	}
-	defer good.Close()
-	if f.Gain, err = levelMatch(scratch, good, &t.found); err != nil {
 		return f, nil, err
 	}
 	v := &voice{app: m.app, rec: t.clip, track: t.link.ClipTrack, lie: align.Alignment{}, channels: s.channels, gain: 1}
