@@ -114,17 +114,21 @@ func (t *row) directOf(p peak) led {
 }
 
 // moved is what the reflections after the direct sound at lag at move its top by,
-// as a deviation in seconds: with the square root of their power beside its own.
-// What is heard before it is no reflection, but the sound's likeness to itself.
-// The figure is from the rig in docs/accuracy.md, where it holds from ten times
-// the power of all reflections down to a hundredth.
+// as a deviation in seconds: with the square root of their power beside its own,
+// which is that of its burst. What is heard before it is no reflection, but the
+// sound's likeness to itself. The figure is from the rig in docs/accuracy.md,
+// where it holds from ten times the power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
 	const by = 0.1e-6 // seconds
-	height := read(t.r, t.reach, at)
+	mid := t.reach + int(math.Round(at/lagStep))
+	height := 0.0
+	for i := max(0, mid-points(burst)); i <= min(len(t.r)-1, mid+points(burst)); i++ {
+		height = math.Max(height, math.Abs(float64(t.r[i])))
+	}
 	if height == 0 {
 		return 0
 	}
-	return by * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
+	return by * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / height
 }
 
 // spreadOf is how far arrivals lie from lag at, as a deviation by their power.
@@ -140,11 +144,14 @@ func spreadOf(arrivals []peak, at float64) float64 {
 	return math.Sqrt(squares / sum)
 }
 
+// burst is how long one arrival is, at most, as microphones and mouths spread it,
+// seconds.
+const burst = 0.00017
+
 // firstBurst returns the lags between which the first burst of arrivals of at
 // least a height lies, the height of its highest, and how many it has. no tells
 // of an arrival, and those after it, that it begins none.
 func firstBurst(arrivals []peak, least float64, no func(rest []peak) bool) (first, last, height float64, parts int) {
-	const burst = 0.00017 // seconds
 	for i, a := range arrivals {
 		if math.Abs(a.height) < least || parts == 0 && no(arrivals[i:]) {
 			continue
