@@ -49,6 +49,7 @@ type measurement struct {
 	stack *stack
 	top   peak
 	line  Alignment // along which the windows were taken
+	few   bool      // windows of a first look, which are never the last word
 }
 
 // SigmaAt is the standard deviation of the sound's time for clip time t.
@@ -160,6 +161,7 @@ func firstLook(clip, sound Source, line Alignment, from, to float64) (*measureme
 		return measure(clip, sound, line, from, to, firstWindows, MaxDrift)
 	}
 	f.settle(f.stack.refine(p, false), false)
+	f.few = true
 	return f, nil
 }
 
@@ -200,7 +202,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		from, to := f.Covered(clipLen, soundLen)
 		lo, hi := f.From, f.To
 		whole := lo-from < 1 && to-hi < 1
-		if whole && (settled || f.stack.smeared(f.top) < smear && math.Abs(f.top.delta) < near) {
+		if whole && (settled || !f.few && f.stack.smeared(f.top) < smear && math.Abs(f.top.delta) < near) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
