@@ -68,7 +68,7 @@ func (t *row) hides(p peak) bool {
 	const (
 		far    = 0.056 // seconds: nearly as far as a first look reaches
 		heap   = 20    // times the power of p
-		silent = 8     // times less
+		silent = 24    // times less
 	)
 	around := t.beyond(p.delta, 1) + t.beyond(p.delta, -1)
 	outside := math.Min(t.power(p.delta, 1, beyondTo, far), t.power(p.delta, -1, beyondTo, far))
