@@ -10,7 +10,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -70,16 +69,7 @@ func (o *order) lossTable(ctx context.Context) error {
 	if err := r.lossRun(ctx, io.MultiWriter(os.Stdout, &rows), o.losses, max(o.losses, o.clean), o.walks, o.seed); err != nil || o.docs == "" {
 		return err
 	}
-	path := filepath.Join(o.docs, "accuracy.md")
-	page, err := os.ReadFile(path)
-	if err != nil {
-		return err
-	}
-	text, err := between(string(page), "losses", rows.String())
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, err)
-	}
-	return os.WriteFile(path, []byte(text), 0o644)
+	return writeParts(o.docs, map[string]string{"losses": rows.String()})
 }
 
 // lossRun makes n takes with losses, so many without, so many with a walk and a few

@@ -59,8 +59,7 @@ func (s *stack) outermost(height float64, p peak) peak {
 	const more = 4 // times the power
 	t := s.along(0)
 	last := t.lastOver(height, p)
-	m := t.mirrored()
-	first := m.lastOver(height, p.mirrored()).mirrored()
+	first := t.mirrored().lastOver(height, p.mirrored()).mirrored()
 	if t.beyond(last.delta, 1) > more*t.beyond(first.delta, -1) {
 		return first
 	}

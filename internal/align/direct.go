@@ -121,14 +121,11 @@ func (t *row) directOf(p peak) led {
 func (t *row) moved(at float64) float64 {
 	const by = 0.1e-6 // seconds
 	mid := t.reach + int(math.Round(at/lagStep))
-	height := 0.0
-	for i := max(0, mid-points(burst)); i <= min(len(t.r)-1, mid+points(burst)); i++ {
-		height = math.Max(height, math.Abs(float64(t.r[i])))
-	}
+	_, height := highestPoint(t.r, max(0, mid-points(burst)), min(len(t.r)-1, mid+points(burst)))
 	if height == 0 {
 		return 0
 	}
-	return by * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / height
+	return by * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
 }
 
 // spreadOf is how far arrivals lie from lag at, as a deviation by their power.

@@ -168,12 +168,11 @@ func noiseOf(r []float64) float64 {
 	return deviation(r[len(r)*3/8 : len(r)*5/8])
 }
 
-// deviation is that of values where nothing matches, from their median
-// magnitude, which a few large ones do not move: 0.6745 of a normal variable's.
+// deviation is that of values where nothing matches.
 func deviation[T float32 | float64](v []T) float64 {
 	mags := make([]float64, len(v))
 	for i, x := range v {
 		mags[i] = math.Abs(float64(x))
 	}
-	return dsp.Median(mags) / 0.6745
+	return dsp.Deviation(mags)
 }

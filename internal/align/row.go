@@ -30,9 +30,7 @@ func (t *row) mirrored() *row {
 	m := *t
 	m.r = slices.Clone(t.r)
 	slices.Reverse(m.r)
-	if m.heard != nil {
-		m.heard = m.heard.mirrored()
-	}
+	m.heard = t.heard.mirrored()
 	return &m
 }
 
@@ -76,9 +74,10 @@ func (t *row) hides(p peak) bool {
 	return around > heap*p.height*p.height && around > silent*share*outside
 }
 
-// lastOver is the top of the largest lag that is at least so high, where it lies farther from p than the direct sound
-// is looked for; p when there is none. One that stands as high on the other side
-// is none: sound that repeats itself does so, a room never.
+// lastOver is the top of the largest lag that is at least so high, where it lies
+// farther from p than the direct sound is looked for; p when there is none. One
+// that stands as high on the other side is none: sound that repeats itself does
+// so, a room never.
 func (t *row) lastOver(height float64, p peak) peak {
 	first := t.reach + int((p.delta+room)/lagStep)
 	for j := len(t.r) - 2; j > first; j-- {

@@ -104,8 +104,8 @@ func (s *stack) quiet(top peak) float64 {
 	}
 	noise := math.Inf(1)
 	for _, side := range [][]float64{below, above} {
-		if len(side) > s.reach/8 { // the median magnitude of a normal variable is 0.6745 of its deviation
-			noise = math.Min(noise, dsp.Median(side)/0.6745)
+		if len(side) > s.reach/8 {
+			noise = math.Min(noise, dsp.Deviation(side))
 		}
 	}
 	return math.Max(1, noise)

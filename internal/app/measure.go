@@ -148,7 +148,7 @@ func (m *measurer) look(ctx context.Context, j job) (l *link, err error) {
 	clip, sound := side{m.clips[j.clip], j.clipTrack}, side{m.sounds[j.sound], j.soundTrack}
 	err = m.app.withProxies(ctx, clip, sound, func(clip, sound *proxy) error {
 		guess := align.Guess{At: j.candidate.At, Sound: j.candidate.Sound}
-		found, err := align.Find(clip, m.heard(sound), guess)
+		found, err := align.Find(clip, heard(sound, m.far), guess)
 		if err != nil || found == nil || !sane(found) {
 			return err
 		}
@@ -161,8 +161,9 @@ func (m *measurer) look(ctx context.Context, j job) (l *link, err error) {
 	return l, err
 }
 
-func (m *measurer) heard(sound align.Source) align.Source {
-	if m.far {
+// heard is sound as it is to be measured: across the room or not.
+func heard(sound align.Source, across bool) align.Source {
+	if across {
 		return align.Far{Source: sound}
 	}
 	return sound
@@ -172,11 +173,7 @@ func (m *measurer) heard(sound align.Source) align.Source {
 func (m *measurer) find(ctx context.Context, i, k, clipTrack, soundTrack int, guess align.Guess, across bool) (found *align.Found, err error) {
 	clip, sound := side{m.clips[i], clipTrack}, side{m.sounds[k], soundTrack}
 	err = m.app.withProxies(ctx, clip, sound, func(clip, sound *proxy) (err error) {
-		var heard align.Source = sound
-		if across {
-			heard = align.Far{Source: sound}
-		}
-		found, err = align.Find(clip, heard, guess)
+		found, err = align.Find(clip, heard(sound, across), guess)
 		return err
 	})
 	return found, err

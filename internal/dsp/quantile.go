@@ -15,6 +15,10 @@ func Quantile(v []float64, q float64) float64 {
 	return v[max(0, int(math.Ceil(q*float64(len(v))))-1)]
 }
 
+// Deviation is that of normal values, told from their magnitudes, which it puts in
+// another order: 0.6745 of it is their median. A few large ones do not move it.
+func Deviation[T float32 | float64](mags []T) T { return Median(mags) / 0.6745 }
+
 // Median is the upper one of v, which it puts in another order; 0 of nothing.
 // It is Hoare's selection: a sorted half is of no use here.
 func Median[T float32 | float64](v []T) T {

@@ -38,3 +38,17 @@ func TestMedian(t *testing.T) {
 		}
 	}
 }
+
+// Of normal values of deviation 3, one in a hundred of which is far too large.
+func TestDeviation(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	mags := make([]float64, 100_000)
+	for i := range mags {
+		if mags[i] = math.Abs(3 * rng.NormFloat64()); i%100 == 0 {
+			mags[i] *= 1000
+		}
+	}
+	if got := Deviation(mags); math.Abs(got-3) > 0.1 {
+		t.Errorf("deviation %g, want 3", got)
+	}
+}

@@ -149,7 +149,7 @@ func (f *field) keep(t top) {
 // candidates ends the field.
 func (f *field) candidates() []Candidate {
 	f.pick(len(f.sum))
-	scale := f.spread.deviation()
+	scale := deviation(f.spread.mag)
 	out := make([]Candidate, min(len(f.tops), f.most))
 	for i := range out {
 		out[i] = f.candidate(f.tops[i], scale)
@@ -181,10 +181,10 @@ func (s *spread) add(sum []float32, base int) {
 	}
 }
 
-// deviation of the places where nothing matches, from the median magnitude.
-func (s *spread) deviation() float64 {
-	if len(s.mag) == 0 {
+// deviation of places where nothing matches, from how high they stand.
+func deviation[T float32 | float64](mag []T) T {
+	if len(mag) == 0 {
 		return 1
 	}
-	return math.Max(dsp.Median(s.mag)/0.6745, 1e-9)
+	return max(dsp.Deviation(mag), 1e-9)
 }

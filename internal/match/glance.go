@@ -92,7 +92,8 @@ func Look(clips []*Glance, sound dsp.Sketch, most int) ([][]Candidate, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &looker{view: newView(f), rows: f.rows, norms: map[int][]float32{}}
+	l := &looker{view: newView(f), rows: f.rows}
+	l.norms = newNorms[float32](glanceBands, l.rows, glanceHop, l.energy)
 	every := max(3, (l.rows+glancePart)/glanceSamples)
 	hits := make([][]glanceHits, len(clips))
 	for i, c := range clips {
@@ -124,53 +125,31 @@ func Look(clips []*Glance, sound dsp.Sketch, most int) ([][]Candidate, error) {
 type looker struct {
 	*view
 	rows int
-	mean float64 // energy of a row, of the blocks so far
 
 	// The block loaded:
-	start    int
 	seen     float64 // energy of the blocks so far
 	seenRows int     // and how many rows they held
 	spectrum [glanceBands][]complex64
-	norms    map[int][]float32 // by a piece's rows: what a correlation is multiplied by
+	norms    *norms[float32] // by the energy of the blocks so far
 }
 
 // load makes the block that begins at row start ready. It reports false when
 // nothing is to be heard in it.
 func (l *looker) load(start int) (bool, error) {
-	l.start = start
+	l.norms.start = start
 	if err := l.read(start, glanceBlock); err != nil {
 		return false, err
 	}
-	clear(l.norms)
 	if l.energy[glanceBlock] == 0 {
 		return false, nil
 	}
 	l.seen += l.energy[glanceBlock]
 	l.seenRows += min(start+glanceBlock, l.rows) - max(start, 0)
-	l.mean = l.seen / float64(max(1, l.seenRows))
+	l.norms.mean = l.seen / float64(max(1, l.seenRows))
 	for b := range l.spectrum {
 		l.spectrum[b] = transform(l.fft, l.band[b], l.wide, l.spectrum[b])
 	}
 	return true, nil
-}
-
-// norm is what the correlation with a piece of so many rows is multiplied by,
-// but for the piece's own energy: unrelated places then have about unit
-// variance. Outside of the sound it is 0.
-func (l *looker) norm(rows int) []float32 {
-	if n, ok := l.norms[rows]; ok {
-		return n
-	}
-	n := make([]float32, glanceHop)
-	floor := 0.25 * l.mean * float64(rows)
-	scale := float64(rows * glanceBands)
-	for i := range n {
-		if l.start+i+rows > 0 && l.start+i < l.rows {
-			n[i] = float32(math.Sqrt(scale / math.Max(l.energy[i+rows]-l.energy[i], floor)))
-		}
-	}
-	l.norms[rows] = n
-	return n
 }
 
 // hold holds a piece against every row of the block that has room for it.
@@ -181,13 +160,13 @@ func (l *looker) hold(p *glancePiece, hits *glanceHits) {
 	for k := range l.wide {
 		l.wide[k] = product(x0[k], y0[k], x1[k], y1[k], x2[k], y2[k])
 	}
-	r, norm := l.fft.Inverse(l.wide)[:glanceHop], l.norm(p.rows)
+	r, norm := l.fft.Inverse(l.wide)[:glanceHop], l.norms.of(p.rows)
 	scale := float32(1 / math.Sqrt(p.energy))
-	hits.sample(r, norm, scale, l.start)
+	hits.sample(r, norm, scale, l.norms.start)
 	least := hits.least
 	for i, v := range norm {
 		if h := float32(r[i]) * v * scale; h > least {
-			hits.keep(top{at: l.start + i - p.first, sum: h})
+			hits.keep(top{at: l.norms.start + i - p.first, sum: h})
 			least = hits.least
 		}
 	}
@@ -260,12 +239,4 @@ func (g *Glance) candidates(hits []glanceHits, most int) []Candidate {
 		out[i] = Candidate{At: mid, Sound: mid + float64(t.at)/glanceGrain.rate(), Score: float64(t.sum)}
 	}
 	return out
-}
-
-// deviation of places where nothing matches, from their median magnitude.
-func deviation(mag []float32) float32 {
-	if len(mag) == 0 {
-		return 1
-	}
-	return max(dsp.Median(mag)/0.6745, 1e-9)
 }

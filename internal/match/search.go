@@ -145,16 +145,14 @@ func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
 type searcher struct {
 	feature *feature
 	rows    int
-	mean    float64 // energy of a row
 	fft     *dsp.FFT
 	acc     []complex128
 
 	// The block loaded:
-	start    int // row of the sound
 	part     stretch
 	energy   []float64
 	spectrum [][]complex64
-	norms    map[int]*rowsNorm // by a piece's rows
+	norms    *norms[float64]
 }
 
 func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
@@ -164,7 +162,8 @@ func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
 	}
 	s := &searcher{feature: f, rows: f.rows, fft: dsp.NewFFT(block), acc: make([]complex128, block/2+1),
 		part: newStretch(g.bands(), block), energy: make([]float64, block+1),
-		spectrum: make([][]complex64, g.bands()), norms: map[int]*rowsNorm{}}
+		spectrum: make([][]complex64, g.bands())}
+	s.norms = newNorms[float64](g.bands(), s.rows, block-piece, s.energy)
 	var sum float64
 	for first := 0; first < s.rows; first += block {
 		if err := f.read(s.part, first); err != nil {
@@ -173,13 +172,13 @@ func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
 		s.part.energy(s.energy)
 		sum += s.energy[block]
 	}
-	s.mean = sum / float64(max(s.rows, 1))
+	s.norms.mean = sum / float64(max(s.rows, 1))
 	return s, nil
 }
 
 // load makes the block that begins at row start ready.
 func (s *searcher) load(start int) error {
-	s.start = start
+	s.norms.start = start
 	if err := s.feature.read(s.part, start); err != nil {
 		return err
 	}
@@ -198,41 +197,10 @@ func (s *searcher) correlate(p *pieceSpectrum) []float64 {
 	cross(s.acc, p.spectrum, s.spectrum)
 	r := s.fft.Inverse(s.acc)[:block-piece]
 	own := 1 / math.Sqrt(p.energy)
-	for i, v := range s.norm(p.rows) {
+	for i, v := range s.norms.of(p.rows) {
 		r[i] *= v * own
 	}
 	return r
-}
-
-// A rowsNorm is what the correlation with a piece of so many rows is multiplied
-// by, but for the piece's own energy, in the block that begins at row start.
-// Outside of the sound it is 0.
-type rowsNorm struct {
-	start int
-	by    []float64
-}
-
-// norm works a rowsNorm out, once for each block.
-func (s *searcher) norm(rows int) []float64 {
-	n := s.norms[rows]
-	if n == nil {
-		n = &rowsNorm{math.MinInt, make([]float64, block-piece)}
-		s.norms[rows] = n
-	}
-	if n.start == s.start {
-		return n.by
-	}
-	n.start = s.start
-	floor := 0.25 * s.mean * float64(rows)
-	scale := float64(rows * len(s.spectrum))
-	for i := range n.by {
-		n.by[i] = 0
-		e := math.Max(s.energy[i+rows]-s.energy[i], floor)
-		if s.start+i+rows > 0 && s.start+i < s.rows && e > 0 {
-			n.by[i] = math.Sqrt(scale / e)
-		}
-	}
-	return n.by
 }
 
 // cross sums conj(X)·Y over the bands, three at a time.
