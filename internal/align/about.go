@@ -54,14 +54,18 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 
 // outermost is the place about p, at least so high, that comes out of silence: the
 // one of the largest lag, unless much more is heard beyond it than beyond that of
-// the smallest.
+// the smallest; p where that one comes out of none.
 func (s *stack) outermost(height float64, p peak) peak {
 	const more = 4 // times the power
 	t := s.along(0)
 	last := t.lastOver(height, p)
 	first := t.mirrored().lastOver(height, p.mirrored()).mirrored()
+	out, side := last, 1
 	if t.beyond(last.delta, 1) > more*t.beyond(first.delta, -1) {
-		return first
+		out, side = first, -1
 	}
-	return last
+	if !t.silent(out.delta, side) {
+		return p
+	}
+	return out
 }

@@ -185,7 +185,7 @@ func abrupt(arrivals []peak, first, height, noise float64) bool {
 
 // crowded tells whether there are several arrivals about as strong as the highest.
 func crowded(arrivals []peak, highest float64) bool {
-	const about, several = 0.5, 3
+	const about, several = 0.4, 3
 	n := 0
 	for _, a := range arrivals {
 		if math.Abs(a.height) >= about*highest {

@@ -71,6 +71,8 @@ const (
 	weakHeight   = 12.0  // the mean height of such windows, standard deviations
 
 	faint       = 5.5  // a first search below this is not followed up
+	likely      = 8.0  // and from this on chance seldom made it
+	grown       = 6.3  // what more windows must show of what is less
 	beyondDoubt = 28.0 // and above this a few windows are enough for it
 	plain       = 6.5  // a window's own peak above this counts as heard
 	hopeless    = 11.0 // all of a take that shows less is not measured again
@@ -134,62 +136,6 @@ func withoutDrift(clip, sound Source, f *measurement, drift float64) (*measureme
 }
 
 func seconds(s Source) float64 { return float64(s.Len()) / dsp.ProxyRate }
-
-// firstLook takes a few windows, spread and where the sound is loudest. Where
-// they show a match beyond doubt, that is where to go on from; where something
-// rises out of the noise, more windows are taken; nil where nothing does.
-// Unrelated recordings seldom pass, and cost little.
-func firstLook(clip, sound Source, line Alignment, from, to float64) (*measurement, error) {
-	width := float64(windowSize(to-from)) / dsp.ProxyRate
-	times := spread(from, to, width, fewWindows)
-	loud, err := loudest(sound, line, from, to, width, fewWindows)
-	if err != nil {
-		return nil, err
-	}
-	times = append(times, loud...)
-	sort.Float64s(times)
-	f, err := take(clip, sound, line, from, to, times)
-	if err != nil {
-		return nil, err
-	}
-	p := f.stack.search(MaxDrift, Tolerance)
-	height := math.Abs(p.height) / f.stack.noise
-	if height < faint {
-		return nil, nil
-	}
-	if _, matching := f.stack.where(p); height < beyondDoubt || matching < mostMatch {
-		return measure(clip, sound, line, from, to, firstWindows, MaxDrift)
-	}
-	f.settle(f.stack.refine(p, false), false)
-	f.few = true
-	return f, nil
-}
-
-// loudest returns the middles of up to n stretches of clip time of the given
-// width, apart by half of it, in which the sound is loudest along line.
-func loudest(sound Source, line Alignment, from, to, width float64, n int) ([]float64, error) {
-	hop := width / 2
-	block := make([]float32, int(width*dsp.ProxyRate))
-	type stretch struct{ at, power float64 }
-	var all []stretch
-	for t := from; t+width <= to; t += hop {
-		if err := sound.ReadAt(block, int(line.Sound(t)*dsp.ProxyRate)); err != nil {
-			return nil, err
-		}
-		var sum float64
-		for i := 1; i < len(block); i++ { // the difference leaves rumble out
-			d := float64(block[i] - block[i-1])
-			sum += d * d
-		}
-		all = append(all, stretch{t + hop, sum})
-	}
-	sort.Slice(all, func(i, j int) bool { return all[i].power > all[j].power })
-	var times []float64
-	for _, s := range all[:min(n, len(all))] {
-		times = append(times, s.at)
-	}
-	return times, nil
-}
 
 // grow measures along ever longer stretches of the take, each along the line
 // that the last one found, until all that is covered is used. A line that turns

@@ -45,6 +45,13 @@ func (t *row) beyond(at float64, side int) float64 {
 	return t.power(at, side, beyondFrom, beyondTo)
 }
 
+// silent tells whether little is heard beyond lag at on one side, against what
+// is on the other.
+func (t *row) silent(at float64, side int) bool {
+	const less = 7 // times the power
+	return less*t.beyond(at, side) < t.beyond(at, -side)
+}
+
 // power is that of the row so far from lag at, over it or under it with side -1,
 // seconds, less what noise makes, and at least what noise may: a match of height
 // 1 adds 1.

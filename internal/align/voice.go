@@ -163,12 +163,11 @@ func (l *listener) block(clip, sound Source, line Alignment, first, size int) er
 			for k := l.edges[band]; k < l.edges[band+1]; k++ {
 				g := complex(real(l.x[k]), -imag(l.x[k])) * l.y[k]
 				level += real(l.y[k])*real(l.y[k]) + imag(l.y[k])*imag(l.y[k])
-				if m := math.Hypot(real(g), imag(g)); m > 1e-20 {
-					g /= complex(m, 0)
-				} else {
-					g = 0
+				m, turn := real(g)*real(g)+imag(g)*imag(g), 0.0
+				if m > 1e-40 {
+					turn = 1 / math.Sqrt(m)
 				}
-				cells = append(cells, cell(g))
+				cells = append(cells, cell(complex(turn*real(g), turn*imag(g))))
 			}
 			l.levels[band] = append(l.levels[band], float32(level))
 		}
@@ -325,7 +324,7 @@ func (l *listener) row(cells []cell, frame, frames, first int, ends [voiceBands]
 			}
 			for t := range tiles {
 				if h := total - loud[t]; h != 0 {
-					tiles[t].agree += (real(own[t])*real(h) + imag(own[t])*imag(h)) / math.Hypot(real(h), imag(h))
+					tiles[t].agree += (real(own[t])*real(h) + imag(own[t])*imag(h)) / math.Sqrt(real(h)*real(h)+imag(h)*imag(h))
 				}
 			}
 		}

@@ -33,9 +33,9 @@ type reach uint8
 
 const (
 	notYet   reach = iota
-	glanced        // by a glance: what it did not find may still be there
-	combed         // by the full search at half the grain, the faintest places left out
-	searched       // by the full search
+	glanced        // at half the grain, only the clear places looked at: others may still be there
+	combed         // at half the grain, the faintest places left out
+	searched       // at the whole grain, every place looked at
 )
 
 // meetings is what the cache keeps with a sound: how it met every clip it was
@@ -44,7 +44,7 @@ type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-27.gob"
+const linksName = "links-28.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {

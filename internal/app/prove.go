@@ -240,7 +240,7 @@ func (e excerpt) ReadAt(dst []float32, at int) error {
 // provePlaces returns where the sketches say that the scratch may lie in the
 // good sound.
 func (a *App) provePlaces(ctx context.Context, good, scratch side) ([]match.Candidate, error) {
-	clip, err := prepared(ctx, a, scratch.rec, scratch.track, thorough.prepare)
+	clip, err := a.prepared(ctx, scratch, match.Whole)
 	if err != nil {
 		return nil, err
 	}

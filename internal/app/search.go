@@ -3,11 +3,11 @@ package app
 import (
 	"cmp"
 	"context"
+	"math"
 	"runtime"
 	"slices"
 	"sync"
 
-	"earshot/internal/dsp"
 	"earshot/internal/match"
 )
 
@@ -17,12 +17,12 @@ const (
 	closePlaces = 3
 	leastScore  = 4.0 // of the best place
 	leastOther  = 5.5 // of the others
-	leastGlance = 7.0 // of any place that a glance found
+	leastClear  = 7.0 // of any place that need not wait in a long shoot
 )
 
-// affordable is the match.Cost up to which every clip of a shoot is searched
-// for in every sound. Past it a glance goes first.
-const affordable = 40_000
+// affordable is the cost up to which every clip of a shoot is searched for in
+// every sound at the whole grain: about a second of one core.
+const affordable = 60_000
 
 // A match that stands so high, twice what is asked of a sure one, settles that
 // its clip and its sound belong to something.
@@ -32,50 +32,31 @@ func (l *link) settles() bool {
 	return l != nil && l.Found.Strength >= settledStrength && l.Found.Rest >= settledRest
 }
 
-// A way is a way to look for clips in a sound.
-type way[T any] struct {
-	reach   reach
-	prepare func(dsp.Sketch) (T, error)
-	bytes   func(T) int // of memory
-	search  func([]T, dsp.Sketch, int) ([][]match.Candidate, error)
-	cost    int // match.Cost of what this way does in the time of one
-	least   func(rank int) float64
-	worth   func([]job) []job // which places to look at closely; nil = all
+// A way is a way to look for clips in sounds.
+type way struct {
+	reach reach
+	grain match.Grain
+	least float64 // score of a place that is looked at at once
+	want  func(clip, sound int) bool
 }
-
-var thorough = way[*match.Clip]{reach: searched, prepare: atGrain(match.Whole), bytes: (*match.Clip).Bytes, search: match.Search, cost: 1,
-	least: func(rank int) float64 {
-		if rank == 0 {
-			return leastScore
-		}
-		return leastOther
-	}}
-
-// rest is thorough at a fifth of the cost, for what a glance left.
-var rest = func() way[*match.Clip] {
-	w := thorough
-	w.reach, w.prepare, w.cost = combed, atGrain(match.Half), 5
-	return w
-}()
-
-func atGrain(g match.Grain) func(dsp.Sketch) (*match.Clip, error) {
-	return func(s dsp.Sketch) (*match.Clip, error) { return match.NewClip(s, g) }
-}
-
-var quick = way[*match.Glance]{reach: glanced, prepare: match.NewGlance, bytes: (*match.Glance).Bytes, search: match.Look, cost: 45,
-	least: func(int) float64 { return leastGlance }}
 
 // meet holds clips against sounds, as far as they have not met. In a shoot of a
-// few hours that is the full search of all for all. In a longer one a glance
-// comes first, which finds nearly everything. What was found is followed to the
-// other recorders that ran at the same time; then what is left is searched for
-// at half the grain: clips that seem to belong nowhere, in all sounds, and for
-// sounds that seem to hold nothing, all clips.
+// few hours all places that may be something are looked at. In a longer one the
+// sketches are held against each other at half the grain, and only the places
+// that stand out are looked at, which are nearly all that matter. What was found
+// is followed to the other recorders that ran at the same time; then the fainter
+// places of what is left are looked at: of clips that seem to belong nowhere, in
+// all sounds, and for sounds that seem to hold nothing, of all clips.
 func (m *measurer) meet(ctx context.Context) error {
 	if m.cost() <= affordable && !m.app.long {
-		return lookFor(ctx, m, thorough, func(i, k int) bool { return m.held[i][k] < searched })
+		_, err := m.lookFor(ctx, way{searched, match.Whole, leastScore, func(i, k int) bool { return m.held[i][k] < searched }})
+		return err
 	}
-	err := lookFor(ctx, m, quick, func(i, k int) bool { return m.held[i][k] < glanced })
+	met := map[[2]int]bool{} // in this run
+	faint, err := m.lookFor(ctx, way{glanced, match.Half, leastClear, func(i, k int) bool {
+		met[[2]int{i, k}] = m.held[i][k] < glanced
+		return met[[2]int{i, k}]
+	}})
 	if err != nil {
 		return err
 	}
@@ -83,17 +64,29 @@ func (m *measurer) meet(ctx context.Context) error {
 		return err
 	}
 	clips, sounds := m.settled()
-	rest := rest
-	rest.worth = func(jobs []job) []job { return worthIt(jobs, clips, sounds) }
-	return lookFor(ctx, m, rest, func(i, k int) bool {
-		return m.held[i][k] < combed && !(clips[i] && sounds[k])
+	left := func(i, k int) bool { return m.held[i][k] < combed && !(clips[i] && sounds[k]) }
+	again, err := m.lookFor(ctx, way{glanced, match.Half, math.Inf(1), func(i, k int) bool { return left(i, k) && !met[[2]int{i, k}] }})
+	if err != nil {
+		return err
+	}
+	faint = slices.DeleteFunc(append(faint, again...), func(j job) bool {
+		return !left(j.clip, j.sound) || j.candidate.Score < chance(m.sounds[j.sound].tracks[j.soundTrack].Rows)
 	})
+	if err := m.lineUp(ctx, worthIt(faint, clips, sounds)); err != nil {
+		return err
+	}
+	return m.met(combed, left)
 }
+
+// chance is about how high the best of so many places stands that match by
+// chance, standard deviations: what normal values would reach, and a little
+// less than sketches do.
+func chance(rows int) float64 { return math.Sqrt(2 * math.Log(float64(max(2, rows/2)))) }
 
 // mostFaint is how many faint places are looked at closely for a clip that
 // seems to belong nowhere, and for a sound that seems to hold nothing. Among
 // so many hours chance alone makes one in every sound.
-const mostFaint = 16
+const mostFaint = 8
 
 // worthIt leaves out the faintest of the places that are under leastOther.
 // clips and sounds tell which are settled.
@@ -124,13 +117,13 @@ func worthIt(jobs []job, clips, sounds []bool) []job {
 	return out
 }
 
-// cost is the match.Cost of the full search of all sounds for all clips.
+// cost is that of the search of all sounds for all clips at the whole grain.
 func (m *measurer) cost() (sum int) {
 	for _, c := range m.clips {
 		for _, s := range m.sounds {
 			for _, ct := range c.tracks {
 				for _, st := range s.tracks {
-					sum += match.Cost(ct.Rows, st.Rows)
+					sum += match.Whole.Cost(ct.Rows, st.Rows)
 				}
 			}
 		}
@@ -159,70 +152,63 @@ type job struct {
 }
 
 // mostReady is how many bytes of clips are made ready for search at once.
-const mostReady = 48 << 20
+const mostReady = 64 << 20
 
 // lookFor looks for the clips in the sounds in which they are wanted, batch after
-// batch of clips, and at what it finds closely. Both keep all cores busy.
-func lookFor[T any](ctx context.Context, m *measurer, how way[T], want func(i, k int) bool) error {
-	wanted := make([][]int, len(m.clips)) // sounds, by clip
+// batch of clips, and closely at what stands out. Both keep all cores busy. It
+// returns the places that were left for later.
+func (m *measurer) lookFor(ctx context.Context, how way) (later []job, err error) {
+	b := &batch{how: how, wanted: make([][]int, len(m.clips))}
 	var left []owner
 	for i, c := range m.clips {
 		for k := range m.sounds {
-			if want(i, k) {
-				wanted[i] = append(wanted[i], k)
+			if how.want(i, k) {
+				b.wanted[i] = append(b.wanted[i], k)
 			}
 		}
 		for t, tr := range c.tracks {
-			if len(wanted[i]) > 0 && !tr.Silent && tr.Rows > 0 {
+			if len(b.wanted[i]) > 0 && !tr.Silent && tr.Rows > 0 {
 				left = append(left, owner{i, t})
 			}
 		}
 	}
 	for all := len(left); len(left) > 0; {
-		b, err := makeReady(ctx, m, how, left)
-		if err != nil {
-			return err
+		if err := b.makeReady(ctx, m, left); err != nil {
+			return nil, err
 		}
 		left = left[len(b.ready):]
-		b.wanted = wanted
 		m.tell.step("pairing", "", float64(all-len(left)-len(b.ready)), float64(all))
 		jobs, err := b.search(ctx, m)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if how.worth != nil {
-			jobs = how.worth(jobs)
-		}
-		if err := m.lineUp(ctx, jobs); err != nil {
-			return err
-		}
-		if err := m.met(how.reach, b.owners, wanted, left); err != nil {
-			return err
-		}
-	}
-	return m.met(how.reach, nil, wanted, nil)
-}
-
-// met writes down how far the clips that own tracks of a batch have come, but
-// for one with tracks left. Where there is no batch it is all clips: those
-// with nothing to search for are done, too.
-func (m *measurer) met(far reach, owners []owner, wanted [][]int, left []owner) error {
-	touched := map[int]bool{}
-	mark := func(i int) {
-		for _, k := range wanted[i] {
-			if m.held[i][k] < far {
-				m.held[i][k], touched[k] = far, true
+		var now []job
+		for _, j := range jobs {
+			if j.candidate.Score >= how.least {
+				now = append(now, j)
+			} else {
+				later = append(later, j)
 			}
 		}
-	}
-	for _, o := range owners {
-		if len(left) == 0 || left[0].clip != o.clip {
-			mark(o.clip)
+		if err := m.lineUp(ctx, now); err != nil {
+			return nil, err
+		}
+		done := b.done(left)
+		if err := m.met(how.reach, func(i, k int) bool { return done[i] && slices.Contains(b.wanted[i], k) }); err != nil {
+			return nil, err
 		}
 	}
-	if owners == nil {
-		for i := range wanted {
-			mark(i)
+	return later, m.met(how.reach, func(i, k int) bool { return slices.Contains(b.wanted[i], k) }) // those with nothing to search for, too
+}
+
+// met writes down of some clips and sounds how thoroughly they have met.
+func (m *measurer) met(far reach, which func(clip, sound int) bool) error {
+	touched := map[int]bool{}
+	for i, row := range m.held {
+		for k := range row {
+			if row[k] < far && which(i, k) {
+				row[k], touched[k] = far, true
+			}
 		}
 	}
 	return m.keepAll(touched)
@@ -232,47 +218,55 @@ func (m *measurer) met(far reach, owners []owner, wanted [][]int, left []owner) 
 type owner struct{ clip, track int }
 
 // A batch is clips' tracks ready for search.
-type batch[T any] struct {
-	how    way[T]
-	owners []owner
-	ready  []T
+type batch struct {
+	how    way
 	wanted [][]int // sounds, by clip
+	owners []owner
+	ready  []*match.Clip
 }
 
 // makeReady makes the first of left ready, as many as mostReady bytes hold.
-func makeReady[T any](ctx context.Context, m *measurer, how way[T], left []owner) (*batch[T], error) {
-	b := &batch[T]{how: how}
+func (b *batch) makeReady(ctx context.Context, m *measurer, left []owner) error {
+	b.owners, b.ready = nil, nil
 	const atOnce = 16
 	for size := 0; size < mostReady && len(b.ready) < len(left); {
 		part := left[len(b.ready):]
 		part = part[:min(atOnce, len(part))]
-		made := make([]T, len(part))
+		made := make([]*match.Clip, len(part))
 		if err := inParallel(ctx, len(part), func(n int) (err error) {
 			c := m.clips[part[n].clip]
 			return guarded(c.path, func() (err error) {
-				made[n], err = prepared(ctx, m.app, c, part[n].track, how.prepare)
+				made[n], err = m.app.prepared(ctx, side{c, part[n].track}, b.how.grain)
 				return err
 			})
 		}); err != nil {
-			return nil, err
+			return err
 		}
 		for _, c := range made {
-			size += how.bytes(c)
+			size += c.Bytes()
 		}
 		b.ready, b.owners = append(b.ready, made...), append(b.owners, part...)
 	}
-	return b, nil
+	return nil
 }
 
 // prepared makes a track's sketch ready to be looked for.
-func prepared[T any](ctx context.Context, a *App, r *recording, track int, make func(dsp.Sketch) (T, error)) (T, error) {
-	sketch, err := a.openSketch(ctx, r, track)
+func (a *App) prepared(ctx context.Context, clip side, g match.Grain) (*match.Clip, error) {
+	sketch, err := a.openSketch(ctx, clip.rec, clip.track)
 	if err != nil {
-		var none T
-		return none, err
+		return nil, err
 	}
 	defer sketch.Close()
-	return make(sketch)
+	return match.NewClip(sketch, g)
+}
+
+// done tells which clips have no track left after the batch.
+func (b *batch) done(left []owner) map[int]bool {
+	done := map[int]bool{}
+	for _, o := range b.owners {
+		done[o.clip] = len(left) == 0 || left[0].clip != o.clip
+	}
+	return done
 }
 
 // A task is some members of a batch to look for in one track of a sound.
@@ -281,12 +275,12 @@ type task struct {
 	members      []int
 }
 
-// longTask is the match.Cost of a task: about a second, after which a run that
-// was stopped ends.
-const longTask = 6000
+// longTask is the cost of a task: about a second, after which a run that was
+// stopped ends.
+const longTask = 60_000
 
 // tasks parts the work, the longest sounds first.
-func (b *batch[T]) tasks(m *measurer) []task {
+func (b *batch) tasks(m *measurer) []task {
 	members := make([][]int, len(m.sounds))
 	for n, o := range b.owners {
 		for _, k := range b.wanted[o.clip] {
@@ -316,12 +310,12 @@ func (b *batch[T]) tasks(m *measurer) []task {
 }
 
 // split adds a task to out in parts that take about a second each.
-func (b *batch[T]) split(out []task, m *measurer, t task) []task {
+func (b *batch) split(out []task, m *measurer, t task) []task {
 	from, cost := 0, 0
 	for n, i := range t.members {
 		o := b.owners[i]
-		cost += match.Cost(m.clips[o.clip].tracks[o.track].Rows, m.sounds[t.sound].tracks[t.track].Rows)
-		if cost >= longTask*b.how.cost || n == len(t.members)-1 {
+		cost += b.how.grain.Cost(m.clips[o.clip].tracks[o.track].Rows, m.sounds[t.sound].tracks[t.track].Rows)
+		if cost >= longTask || n == len(t.members)-1 {
 			out = append(out, task{t.sound, t.track, t.members[from : n+1]})
 			from, cost = n+1, 0
 		}
@@ -330,7 +324,7 @@ func (b *batch[T]) split(out []task, m *measurer, t task) []task {
 }
 
 // search does all tasks of a batch. Jobs come in the order of sounds and clips.
-func (b *batch[T]) search(ctx context.Context, m *measurer) ([]job, error) {
+func (b *batch) search(ctx context.Context, m *measurer) ([]job, error) {
 	tasks := b.tasks(m)
 	found := make([][]job, len(tasks))
 	var (
@@ -359,17 +353,17 @@ func (b *batch[T]) search(ctx context.Context, m *measurer) ([]job, error) {
 }
 
 // do does one task.
-func (b *batch[T]) do(ctx context.Context, m *measurer, t task) ([]job, error) {
+func (b *batch) do(ctx context.Context, m *measurer, t task) ([]job, error) {
 	sketch, err := m.app.openSketch(ctx, m.sounds[t.sound], t.track)
 	if err != nil {
 		return nil, err
 	}
 	defer sketch.Close()
-	clips := make([]T, len(t.members))
+	clips := make([]*match.Clip, len(t.members))
 	for n, i := range t.members {
 		clips[n] = b.ready[i]
 	}
-	found, err := b.how.search(clips, sketch, closePlaces)
+	found, err := match.Search(clips, sketch, closePlaces)
 	if err != nil {
 		return nil, err
 	}
@@ -377,7 +371,7 @@ func (b *batch[T]) do(ctx context.Context, m *measurer, t task) ([]job, error) {
 	for n, list := range found {
 		o := b.owners[t.members[n]]
 		for rank, c := range list {
-			if c.Score >= b.how.least(rank) {
+			if c.Score >= leastOther || rank == 0 && c.Score >= leastScore {
 				jobs = append(jobs, job{o.clip, t.sound, o.track, t.track, c})
 			}
 		}

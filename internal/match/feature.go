@@ -25,13 +25,11 @@ type feature struct {
 // and so many of its rows, by adding up what the feature says of them.
 type Grain struct{ join, step int }
 
-// The grains of a search. Half shows a match an eighth fainter than Whole does, a
-// third at the worst, at a fifth of the cost: its pieces are twice as long.
+// The grains of a search. Half shows a short clip's match a fifth fainter than
+// Whole does, a long one's as high, at a third of the cost.
 var (
 	Whole = Grain{1, 1}
 	Half  = Grain{2, 2}
-
-	glanceGrain = Grain{4, 2}
 )
 
 func (g Grain) bands() int    { return dsp.SketchBands / g.join }

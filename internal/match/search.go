@@ -15,25 +15,21 @@ type Candidate struct {
 
 // Lengths in rows of a Grain.
 const (
-	piece      = 2048 // 41 s, or 82: what 300 ppm shift by less than a row
-	block      = 8192
-	hop        = block - piece - 2*margin // of a sound, from block to block
-	mostPieces = 8                        // of one clip
+	longest    = 7500 // of a piece, 150 s or 300: what 300 ppm shift by a row either way
+	block      = 32768
+	hop        = block - longest // of a sound, from block to block
+	mostPieces = 8               // of one clip
 )
 
-// margin is how far two clocks can move a piece within one clip of half a day,
-// in rows: 300 ppm of six hours, at the finest grain.
-const margin = 330
-
-// A Clip is a clip's sketch, cut in pieces and transformed, ready to be looked
-// for. It is read-only after NewClip and may be shared.
+// A Clip is a clip's sketch, cut in pieces so long that one or two cover it, and
+// transformed, ready to be looked for. It is read-only after NewClip and may be
+// shared.
 type Clip struct {
 	grain  Grain
-	rows   int
-	pieces []pieceSpectrum
+	pieces []piece
 }
 
-type pieceSpectrum struct {
+type piece struct {
 	first, rows int
 	energy      float64
 	spectrum    [][]complex64
@@ -45,60 +41,55 @@ func NewClip(s dsp.Sketch, g Grain) (*Clip, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Clip{grain: g, rows: f.rows}
-	fft, energy, wide := dsp.NewFFT(block), make([]float64, piece+1), make([]complex128, block/2+1)
-	for _, first := range spreadPieces(c.rows, piece) {
-		p := pieceSpectrum{first: first, rows: min(piece, c.rows-first)}
-		part := newStretch(g.bands(), p.rows)
-		if err := f.read(part, first); err != nil {
+	c, v := &Clip{grain: g}, newView(f)
+	for _, first := range spreadPieces(f.rows) {
+		p := piece{first: first, rows: min(longest, f.rows-first)}
+		if err := v.read(first, p.rows); err != nil {
 			return nil, err
 		}
-		part.energy(energy[:p.rows+1])
-		if p.energy = energy[p.rows]; p.energy == 0 {
+		if p.energy = v.energy[p.rows]; p.energy == 0 {
 			continue
 		}
-		for b := range part {
-			p.spectrum = append(p.spectrum, transform(fft, part[b], wide, nil))
+		for _, band := range v.band {
+			p.spectrum = append(p.spectrum, transform(v.fft, band, v.wide, nil))
 		}
 		c.pieces = append(c.pieces, p)
 	}
 	return c, nil
 }
 
-// Bytes returns about how much memory c and a search for it take.
-func (c *Clip) Bytes() int {
-	return len(c.pieces)*c.grain.bands()*(block/2+1)*8 + newFieldRows(c)*fieldRow
+// Bytes returns about how much memory c takes.
+func (c *Clip) Bytes() int { return len(c.pieces) * c.grain.bands() * (block/2 + 1) * 8 }
+
+// Cost is about what a search for a clip in a sound takes, both in rows of a
+// sketch. A core does some sixty thousand a second.
+func (g Grain) Cost(clipRows, soundRows int) int {
+	const transforms = 10 // what they take, in bands
+	blocks := (soundRows/g.step+longest)/hop + 1
+	return len(spreadPieces(clipRows/g.step)) * blocks * (transforms + g.bands())
 }
 
-// Cost is about what a search for a clip in a sound takes at the grain Whole,
-// both in rows of a sketch: how often a piece is held against a block. A core
-// does some seven thousand a second.
-func Cost(clipRows, soundRows int) int {
-	return len(spreadPieces(clipRows, piece)) * ((soundRows+piece)/hop + 1)
-}
-
-// spreadPieces spreads at most mostPieces pieces of so many rows over all rows
-// of a clip; they touch where that is short enough.
-func spreadPieces(rows, piece int) []int {
-	if rows <= piece {
+// spreadPieces spreads at most mostPieces pieces over all rows of a clip; they
+// touch where that is short enough.
+func spreadPieces(rows int) []int {
+	if rows <= longest {
 		return []int{0}
 	}
-	n := min(mostPieces, (rows+piece-1)/piece)
+	n := min(mostPieces, (rows+longest-1)/longest)
 	starts := make([]int, n)
 	for i := range starts {
-		starts[i] = (rows - piece) * i / (n - 1)
+		starts[i] = (rows - longest) * i / (n - 1)
 	}
 	return starts
 }
 
-// transform puts the spectrum of a band, zeros after it, into dst by way of
-// wide; a nil dst makes a new one.
+// transform puts the spectrum of a band into dst by way of wide; a nil dst makes
+// a new one.
 func transform(fft *dsp.FFT, band []float32, wide []complex128, dst []complex64) []complex64 {
 	buf := fft.Buffer()
 	for i, v := range band {
 		buf[i] = float64(v)
 	}
-	clear(buf[len(band):])
 	if dst == nil {
 		dst = make([]complex64, len(wide))
 	}
@@ -108,9 +99,37 @@ func transform(fft *dsp.FFT, band []float32, wide []complex128, dst []complex64)
 	return dst
 }
 
-// Search looks for every clip, all of one Grain, in one sound and returns, for each, up to most
-// candidates, best first. The sound is gone through block by block: memory
-// does not grow with its length.
+// A view is a block of a recording.
+type view struct {
+	feature *feature
+	band    stretch
+	energy  []float64 // running sum of squares over all bands
+	fft     *dsp.FFT
+	wide    []complex128
+}
+
+func newView(f *feature) *view {
+	return &view{feature: f, band: newStretch(f.grain.bands(), block), energy: make([]float64, block+1),
+		fft: dsp.NewFFT(block), wide: make([]complex128, block/2+1)}
+}
+
+// read fills the view with rows from first on, and zeros behind them.
+func (v *view) read(first, rows int) error {
+	part := make(stretch, len(v.band))
+	for b, band := range v.band {
+		part[b] = band[:rows]
+		clear(band[rows:])
+	}
+	if err := v.feature.read(part, first); err != nil {
+		return err
+	}
+	v.band.energy(v.energy)
+	return nil
+}
+
+// Search looks for every clip, all of one Grain, in one sound and returns, for
+// each, up to most candidates, best first. The sound is gone through block by
+// block: memory does not grow with its length.
 func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
 	if len(clips) == 0 {
 		return nil, nil
@@ -119,40 +138,44 @@ func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
 	if err != nil {
 		return nil, err
 	}
-	fields := make([]*field, len(clips))
+	every := max(3, (s.rows+longest)/spreadFrom)
+	found := make([][]hits, len(clips))
 	for i, c := range clips {
-		fields[i] = newField(c, s.rows, most)
+		found[i] = make([]hits, len(c.pieces))
+		for j := range found[i] {
+			found[i][j] = hits{most: most, every: every, least: leastTop}
+		}
 	}
-	for start := -piece - margin; start < s.rows; start += hop {
-		if err := s.load(start); err != nil {
+	for start := -longest; start < s.rows; start += hop {
+		if ok, err := s.load(start); err != nil {
 			return nil, err
+		} else if !ok {
+			continue
 		}
 		for i, c := range clips {
 			for j := range c.pieces {
-				fields[i].add(j, s.correlate(&c.pieces[j]), start+margin)
+				s.hold(&c.pieces[j], &found[i][j])
 			}
-			fields[i].settle()
 		}
 	}
 	out := make([][]Candidate, len(clips))
-	for i, f := range fields {
-		out[i] = f.candidates()
+	for i, c := range clips {
+		out[i] = c.candidates(found[i], most)
 	}
 	return out, nil
 }
 
 // A searcher looks through one sound.
 type searcher struct {
-	feature *feature
-	rows    int
-	fft     *dsp.FFT
-	acc     []complex128
+	*view
+	rows int
 
 	// The block loaded:
-	part     stretch
-	energy   []float64
+	seen     float64 // energy of the blocks so far
+	seenRows int     // and how many rows they held
+	start    int     // its first row
+	mean     float64 // energy of a row of the blocks so far
 	spectrum [][]complex64
-	norms    *norms[float64]
 }
 
 func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
@@ -160,56 +183,69 @@ func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &searcher{feature: f, rows: f.rows, fft: dsp.NewFFT(block), acc: make([]complex128, block/2+1),
-		part: newStretch(g.bands(), block), energy: make([]float64, block+1),
-		spectrum: make([][]complex64, g.bands())}
-	s.norms = newNorms[float64](g.bands(), s.rows, block-piece, s.energy)
-	var sum float64
-	for first := 0; first < s.rows; first += block {
-		if err := f.read(s.part, first); err != nil {
-			return nil, err
+	return &searcher{view: newView(f), rows: f.rows, spectrum: make([][]complex64, g.bands())}, nil
+}
+
+// load makes the block that begins at row start ready. It reports false when
+// nothing is to be heard in it.
+func (s *searcher) load(start int) (bool, error) {
+	s.start = start
+	if err := s.read(start, block); err != nil {
+		return false, err
+	}
+	if s.energy[block] == 0 {
+		return false, nil
+	}
+	s.seen += s.energy[block]
+	s.seenRows += min(start+block, s.rows) - max(start, 0)
+	s.mean = s.seen / float64(max(1, s.seenRows))
+	for b := range s.spectrum {
+		s.spectrum[b] = transform(s.fft, s.band[b], s.wide, s.spectrum[b])
+	}
+	return true, nil
+}
+
+// hold holds a piece against every row of the block that has room for it, and
+// where it lies in the sound at least in part. How high it stands there is its
+// correlation over the root of both energies, times that of how many values went
+// in: unrelated places then have about unit variance.
+func (s *searcher) hold(p *piece, found *hits) {
+	cross(s.wide, p.spectrum, s.spectrum)
+	lo, hi := max(0, 1-s.start-p.rows), min(hop, s.rows-s.start)
+	if lo >= hi {
+		return
+	}
+	r := s.fft.Inverse(s.wide)
+	values := float64(p.rows * s.feature.grain.bands())
+	floor := 0.25 * s.mean * float64(p.rows)
+	square := func(i int) float64 { // of the height, with the height's sign
+		return r[i] * math.Abs(r[i]) * values / (p.energy * math.Max(s.energy[i+p.rows]-s.energy[i], floor))
+	}
+	for i := lo + ((-s.start-lo)%found.every+found.every)%found.every; i < hi; i += found.every {
+		found.mag = append(found.mag, float32(math.Sqrt(math.Abs(square(i)))))
+	}
+	least := found.worth() * p.energy / values
+	here, before := s.energy[p.rows:][lo:hi], s.energy[lo:hi]
+	for i, v := range r[lo:hi] {
+		if v*math.Abs(v) > least*max(here[i]-before[i], floor) {
+			found.keep(top{at: s.start + lo + i - p.first, height: float32(math.Sqrt(square(lo + i)))})
+			least = found.worth() * p.energy / values
 		}
-		s.part.energy(s.energy)
-		sum += s.energy[block]
 	}
-	s.norms.mean = sum / float64(max(s.rows, 1))
-	return s, nil
-}
-
-// load makes the block that begins at row start ready.
-func (s *searcher) load(start int) error {
-	s.norms.start = start
-	if err := s.feature.read(s.part, start); err != nil {
-		return err
-	}
-	s.part.energy(s.energy)
-	for b := range s.part {
-		s.spectrum[b] = transform(s.fft, s.part[b], s.acc, s.spectrum[b])
-	}
-	return nil
-}
-
-// correlate returns how well a piece fits at every row of the block where it
-// lies in it whole, valid until the next call. It is divided by both energies
-// and weighed by the square root of the rows that went in, so that unrelated
-// places have about unit variance.
-func (s *searcher) correlate(p *pieceSpectrum) []float64 {
-	cross(s.acc, p.spectrum, s.spectrum)
-	r := s.fft.Inverse(s.acc)[:block-piece]
-	own := 1 / math.Sqrt(p.energy)
-	for i, v := range s.norms.of(p.rows) {
-		r[i] *= v * own
-	}
-	return r
 }
 
 // cross sums conj(X)·Y over the bands, three at a time.
 func cross(acc []complex128, x, y [][]complex64) {
-	clear(acc)
 	n := len(acc)
 	for b := 0; b < len(x); b += 3 {
 		x0, x1, x2 := x[b][:n], x[b+1][:n], x[b+2][:n]
 		y0, y1, y2 := y[b][:n], y[b+1][:n], y[b+2][:n]
+		if b == 0 {
+			for k := range acc {
+				acc[k] = product(x0[k], y0[k], x1[k], y1[k], x2[k], y2[k])
+			}
+			continue
+		}
 		for k := range acc {
 			acc[k] += product(x0[k], y0[k], x1[k], y1[k], x2[k], y2[k])
 		}

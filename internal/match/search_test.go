@@ -79,6 +79,8 @@ func TestSearchFindsThePlace(t *testing.T) {
 		{"six seconds", 41, 47, 120, 0.01, 6},
 		{"as loud a noise", 20, 80, 120, 0.1, 6},
 		{"four minutes", 30, 270, 300, 0.01, 8},
+		{"eight minutes, several pieces", 300, 780, 900, 0.01, 9},
+		{"over the border of two blocks", 480, 530, 900, 0.01, 9},
 		{"at the very start", 0, 30, 90, 0.01, 8},
 		{"at the very end", 60, 90, 90, 0.01, 8},
 	} {
@@ -118,8 +120,8 @@ func TestSearchPastTheEnds(t *testing.T) {
 	}
 }
 
-// Many clips in batches and one alone give the same.
-func TestSearchInBatches(t *testing.T) {
+// Many clips at once give what each gives alone.
+func TestSearchForMany(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 6))
 	x := syllables(rng, 200)
 	sound := sketch(x)
@@ -140,10 +142,12 @@ func TestSearchOfNothing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 7))
 	talk := sketch(syllables(rng, 20))
 	for name, pair := range map[string][2]dsp.SketchBytes{
-		"silent clip":  {silent, talk},
-		"silent sound": {talk, silent},
-		"empty clip":   {nil, talk},
-		"empty sound":  {talk, nil},
+		"silent clip":      {silent, talk},
+		"silent sound":     {talk, silent},
+		"empty clip":       {nil, talk},
+		"empty sound":      {talk, nil},
+		"one row":          {talk[:dsp.SketchBands], talk},
+		"a sound of a row": {talk, talk[:dsp.SketchBands]},
 	} {
 		for _, c := range search(t, []*Clip{newClip(t, pair[0])}, pair[1], 3)[0] {
 			if c.Score > 3 || math.IsNaN(c.Score) {
@@ -153,8 +157,44 @@ func TestSearchOfNothing(t *testing.T) {
 	}
 }
 
-// Ten hours are searched with what memory ten minutes take, but for how many
-// places the spread is told from, which are 100,000 at most.
+// The blocks that a sound is gone through in leave no place out: the answer is
+// that of the definition, worked out place by place.
+func TestSearchAgainstTheDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(32, 1))
+	x := syllables(rng, 1500) // three blocks
+	sound, short := sketch(x), sketch(heard(rng, x, 700, 712, 0.02))
+	got := search(t, []*Clip{newClip(t, short)}, sound, 1)[0]
+	all := func(sketch dsp.Sketch) stretch {
+		f, err := newFeature(sketch, Whole)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := newStretch(dsp.SketchBands, sketch.Rows())
+		if err := f.read(s, 0); err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	sx, cx := all(sound), all(short)
+	best, at := 0.0, 0
+	for o := 0; o+short.Rows() <= sound.Rows(); o++ {
+		var dot, e float64
+		for b := range sx {
+			for i, y := range sx[b][o : o+short.Rows()] {
+				dot += float64(cx[b][i]) * float64(y)
+				e += float64(y) * float64(y)
+			}
+		}
+		if r := dot / math.Sqrt(e); r > best {
+			best, at = r, o
+		}
+	}
+	if want := float64(at) / Whole.rate(); math.Abs(got[0].Sound-got[0].At-want) > 1e-9 {
+		t.Errorf("the best offset is %.2f s, the definition says %.2f", got[0].Sound-got[0].At, want)
+	}
+}
+
+// Ten hours are searched with what memory ten minutes take.
 func TestSearchMemoryDoesNotGrow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 8))
 	clip := newClip(t, sketch(syllables(rng, 30)))
@@ -173,5 +213,29 @@ func TestSearchMemoryDoesNotGrow(t *testing.T) {
 	t.Logf("allocated in all: %.1f MB for ten minutes, %.1f for ten hours", float64(short)/1e6, float64(long)/1e6)
 	if long > short+6<<20 {
 		t.Errorf("ten hours allocate %.1f MB, ten minutes %.1f", float64(long)/1e6, float64(short)/1e6)
+	}
+}
+
+// At half the grain the same places are found, not much fainter.
+func TestSearchAtHalfTheGrain(t *testing.T) {
+	rng := rand.New(rand.NewPCG(36, 1))
+	x := syllables(rng, 300)
+	sound := sketch(x)
+	for _, tt := range []struct{ from, to, noise float64 }{{100, 130, 0.01}, {41, 47, 0.01}, {20, 80, 0.1}, {30, 270, 0.01}, {0, 30, 0.01}, {270, 300, 0.01}} {
+		s := sketch(heard(rng, x, tt.from, tt.to, tt.noise))
+		half, err := NewClip(s, Half)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, want := search(t, []*Clip{half}, sound, 1)[0], search(t, []*Clip{newClip(t, s)}, sound, 1)[0]
+		if len(got) == 0 {
+			t.Fatalf("%g s to %g: no candidate", tt.from, tt.to)
+		}
+		if off := got[0].Sound - got[0].At - tt.from; math.Abs(off) > 0.05 {
+			t.Errorf("%g s to %g: off by %.3f s", tt.from, tt.to, off)
+		}
+		if got[0].Score < 0.7*want[0].Score {
+			t.Errorf("%g s to %g: score %.1f, at the whole grain %.1f", tt.from, tt.to, got[0].Score, want[0].Score)
+		}
 	}
 }
