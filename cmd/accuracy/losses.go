@@ -353,9 +353,10 @@ func printLosses(w io.Writer, all []lossResult) {
 	}
 }
 
-// tell says at once what became of a take that did not come out right.
+// tell says at once what became of a take that did not come out right, or is
+// laid worse than it need be.
 func (x *lossResult) tell() {
-	if c := x.couple; !x.right || !x.sure {
+	if c := x.couple; !x.right || !x.sure || x.off > laidWithin/2 {
 		fmt.Fprintf(os.Stderr, "seed %d: %.0f s, %v at %.0f dB, RT60 %.1f s, DRR %.0f dB, measured room %v, losses %.3f: found %v, sure %v, %d spans, off %.3f ms, place %.0f ms; %s\n",
 			c.Seed, c.Length, c.Noise, c.SNR, c.RT60, c.DRR, c.Room != nil, c.Losses, x.found, x.sure, x.spans, x.off*1e3, x.place*1e3, x.told)
 	}

@@ -41,6 +41,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		leans  = 1.5   // times the power beyond p
 		more   = 4     // times the power
 		hidden = 0.005 // seconds: how far the strongest reflections have been seen from the direct sound
+		far    = 0.010 // seconds: a lead that is doubtful where the camera would be the near microphone
 	)
 	t := s.along(p.slope)
 	r := t.directOf(p)
@@ -50,6 +51,9 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	turned := t.mirrored().directOf(p.mirrored())
 	switch {
 	case turned.told && t.beyond(p.delta+r.lead, 1) > more*t.beyond(p.delta-turned.lead, -1):
+		if turned.lead > far {
+			turned.blur = math.Max(turned.blur, hidden)
+		}
 		return -turned.lead, turned.blur
 	case r.told:
 		return r.lead, r.blur
