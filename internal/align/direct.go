@@ -81,6 +81,7 @@ func (t *row) directOf(p peak) led {
 		longer  = 0.04    // and by how much more of its length
 		share   = 0.13    // of the strongest arrival
 		overall = 6       // deviations of the noise
+		dull    = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
 		ghost   = 0.25    // of the strongest: what whitening makes of one strong reflection, on the other side
 	)
 	quiet := p.delta + room + silence + 0.002
@@ -104,7 +105,7 @@ func (t *row) directOf(p peak) led {
 		return led{blur: spreadOf(arrivals, p.delta)}
 	}
 	at, unsure, clear := 0.0, 0.0, false
-	if t.smear < smear {
+	if t.smear < dull {
 		at, unsure, clear = t.heard.firstTop(first, last)
 	}
 	lead, blur := first-p.delta-(first-last)/3, (first-last)/2

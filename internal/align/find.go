@@ -78,7 +78,7 @@ const (
 	hopeless    = 11.0 // all of a take that shows less is not measured again
 	mostAgain   = 4    // times that all of a take is measured
 
-	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band and the room's response
+	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band
 	near  = 0.002 // seconds: a line this far off leaves no room to look for the direct sound
 )
 

@@ -42,7 +42,7 @@ func (h *response) mirrored() *response {
 func (h *response) firstTop(first, last float64) (lag, unsure float64, ok bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
-		after  = 0.0001 // seconds
+		after  = burst  // what stands lower may only be its rise
 		over   = 0.5    // of what the burst rises to
 		close  = 0.12   // so near to that noise or another response may decide
 		lost   = 8      // deviations of the noise that the burst must rise to
