@@ -188,12 +188,13 @@ func abrupt(arrivals []peak, first, height, noise float64) bool {
 	return n < few
 }
 
-// crowded tells whether there are several arrivals about as strong as the highest.
+// crowded tells whether there are several arrivals, the highest among them, of
+// nearly half of its height.
 func crowded(arrivals []peak, highest float64) bool {
-	const about, several = 0.4, 3
+	const nearly, several = 0.4, 3
 	n := 0
 	for _, a := range arrivals {
-		if math.Abs(a.height) >= about*highest {
+		if math.Abs(a.height) >= nearly*highest {
 			n++
 		}
 	}
