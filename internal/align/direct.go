@@ -97,10 +97,14 @@ func (t *row) directOf(p peak) led {
 	}
 	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
 	least := math.Max(asked*highest, overall*noise)
-	first, last, height, parts := firstBurst(arrivals, least, func(rest []peak) bool {
+	ghostly := func(rest []peak) bool {
 		a := rest[0]
 		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !t.heard.holds(a.delta, p.delta-after, p.delta+room))
-	})
+	}
+	first, last, height, parts := firstBurst(arrivals, least, ghostly)
+	if !abrupt(arrivals, first, height, noise) { // the rise of a burst is not asked to be
+		first, last, height, parts = firstBurst(arrivals, least, func(rest []peak) bool { return ghostly(rest) || rising(rest) })
+	}
 	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
 		return led{blur: spreadOf(arrivals, p.delta)}
 	}
