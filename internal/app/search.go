@@ -78,9 +78,8 @@ func (m *measurer) meet(ctx context.Context) error {
 	return m.met(combed, left)
 }
 
-// chance is about how high the best of so many places stands that match by
-// chance, standard deviations: what normal values would reach, and a little
-// less than sketches do.
+// chance is about how high the best place of a sound of so many rows stands by
+// chance, standard deviations: what normal values, one for two rows, would reach.
 func chance(rows int) float64 { return math.Sqrt(2 * math.Log(float64(max(2, rows/2)))) }
 
 // mostFaint is how many faint places are looked at closely for a clip that
