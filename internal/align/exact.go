@@ -66,32 +66,31 @@ const neighbourBins = 1.116
 // Carter 1976 is made of the same terms); and the windows' own leans at the top
 // show what they disagree in, whatever it comes from (the sandwich of Huber
 // 1967, with neighbours, which share half of their sound, taken together as
-// Newey & West 1987 do). Reflections add to the second alone; with few windows it
-// is itself uncertain. The larger of the two counts, and with few windows somewhat
-// more.
+// Newey & West 1987 do, and what each window hides by having drawn the top to
+// itself added, as MacKinnon & White 1985 do). Reflections add to the second
+// alone; with few windows it is itself uncertain. The larger of the two counts,
+// and with few windows somewhat more. What the second has over the first counts
+// more than once for the slope: one stretch of talk excites a room otherwise than
+// another, so that reflections lean alike in windows far apart, and a fitted
+// slope hides that.
 func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
+	const hidden = 2.5 // times; the trial is in docs/accuracy.md
 	sign := math.Copysign(1, p.height)
-	var h hessian
 	for range 2 {
-		var g gradient
-		g, h, _ = s.slopes(p, nil, nil)
+		g, h, _, _ := s.slopes(p, nil)
 		step := newton(g, h, sign, fixed).limit(lagStep/2, slopeStep(s.half)/2)
 		p.delta += step.delta
 		p.slope += step.slope
 	}
-	noise, apart := &moments{}, &moments{}
-	_, h, p.height = s.slopes(p, noise, apart)
-	p.height *= s.norm
-	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
-	n := float64(len(s.windows))
+	noise := &moments{}
+	_, h, height, leans := s.slopes(p, noise)
+	p.height = height * s.norm
+	n := float64(len(leans))
 	noise.scale(neighbourBins * (n + 2) / n)
-	if n > 2 {
-		apart.scale((n + 2) / (n - 2))
-	} else {
-		*apart = moments{}
-	}
+	apart := disagreement(leans, h, fixed)
+	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
 	a, b := noise.through(h, fixed), apart.through(h, fixed)
-	return p, scatter{math.Max(a.dd, b.dd), a.ds, math.Max(a.ss, b.ss)}
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, a.ss + hidden*math.Max(0, b.ss-a.ss)}
 }
 
 // moments are those of the stack's leans over delta and slope.
@@ -119,12 +118,43 @@ func (m *moments) through(h hessian, fixed bool) scatter {
 	return scatter{ad*a + as*b, ad*b + as*c, bd*b + bs*c}
 }
 
+// A lean is how one window's correlation leans and bends at a place, weighed.
+type lean struct {
+	t          float64 // seconds from the stack's middle
+	lean, bend float64
+	joined     bool // it shares sound with the one before
+}
+
+// disagreement is what the windows' leans have in moments, given the curvature
+// of all together: none where there are too few.
+func disagreement(leans []lean, h hessian, fixed bool) *moments {
+	const most = 0.5 // that a window is taken to have drawn to itself
+	m := &moments{}
+	if len(leans) <= 2 {
+		return m
+	}
+	det, last := h.dd*h.ss-h.ds*h.ds, 0.0
+	for i, l := range leans {
+		drawn := l.bend * (h.ss - 2*h.ds*l.t + h.dd*l.t*l.t) / det
+		if fixed {
+			drawn = l.bend / h.dd
+		}
+		v := l.lean / (1 - math.Max(0, math.Min(most, drawn)))
+		m.add(v*v, l.t, l.t)
+		if l.joined {
+			m.add(2*v*last, l.t, leans[i-1].t)
+		}
+		last = v
+	}
+	return m
+}
+
 // slopes reads all windows at p: the stack's gradient, curvature and height
-// there, weighed but not yet scaled by norm. noise gets the moments of what stands
-// across the match, apart those of the windows' leans.
-func (s *stack) slopes(p peak, noise, apart *moments) (g gradient, h hessian, height float64) {
+// there, weighed but not yet scaled by norm, and the windows' leans. noise, where
+// it is asked for, gets the moments of what stands across the match.
+func (s *stack) slopes(p peak, noise *moments) (g gradient, h hessian, height float64, leans []lean) {
 	var last, across []float32
-	leans := make([]float64, len(s.windows))
+	leans = make([]lean, len(s.windows))
 	for i := range s.windows {
 		w := &s.windows[i]
 		t := w.at - s.mid
@@ -132,26 +162,24 @@ func (s *stack) slopes(p peak, noise, apart *moments) (g gradient, h hessian, he
 			last, across = across, make([]float32, len(w.spectrum.bins))
 		}
 		r := w.spectrum.read(p.delta+p.slope*t, across)
-		leans[i] = w.weight * r.lean
+		l := lean{t: t, lean: w.weight * r.lean, bend: w.weight * r.bend}
 		height += w.weight * r.height
-		g.delta += leans[i]
-		g.slope += leans[i] * t
-		h.dd += w.weight * r.bend
-		h.ds += w.weight * r.bend * t
-		h.ss += w.weight * r.bend * t * t
-		if noise == nil {
-			continue
+		g.delta += l.lean
+		g.slope += l.lean * t
+		h.dd += l.bend
+		h.ds += l.bend * t
+		h.ss += l.bend * t * t
+		if noise != nil {
+			noise.add(w.weight*w.weight*dot(across, across), t, t)
+			if i > 0 && len(last) == len(across) { // those of another span may be of another size
+				before := &s.windows[i-1]
+				noise.add(2*w.weight*before.weight*dot(across, last), t, before.at-s.mid)
+				l.joined = true
+			}
 		}
-		noise.add(w.weight*w.weight*dot(across, across), t, t)
-		apart.add(leans[i]*leans[i], t, t)
-		if i > 0 && len(last) == len(across) { // those of another span may be of another size
-			before := &s.windows[i-1]
-			u := before.at - s.mid
-			noise.add(2*w.weight*before.weight*dot(across, last), t, u)
-			apart.add(2*leans[i]*leans[i-1], t, u)
-		}
+		leans[i] = l
 	}
-	return g, h, height
+	return g, h, height, leans
 }
 
 func dot(a, b []float32) float64 {
