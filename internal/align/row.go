@@ -67,15 +67,20 @@ func (t *row) power(at float64, side int, from, to float64) float64 {
 }
 
 // hides tells whether the direct sound may well be another place than p: a room
-// holds far more power than it, and lies in silence on one side. Two microphones
-// that both hear the talker across the room lie in silence on neither.
+// holds far more power than it, and lies in silence on one side, or is on both
+// sides of it, as where two microphones hear music across the room.
 func (t *row) hides(p peak) bool {
 	const (
 		far    = 0.056 // seconds: nearly as far as a first look reaches
 		heap   = 20    // times the power of p
+		both   = 40    // and that on either side
 		silent = 24    // times less
 	)
-	around := t.beyond(p.delta, 1) + t.beyond(p.delta, -1)
+	before, after := t.beyond(p.delta, 1), t.beyond(p.delta, -1)
+	if math.Min(before, after) > both*p.height*p.height {
+		return true
+	}
+	around := before + after
 	outside := math.Min(t.power(p.delta, 1, beyondTo, far), t.power(p.delta, -1, beyondTo, far))
 	share := 2 * (beyondTo - beyondFrom) / (far - beyondTo)
 	return around > heap*p.height*p.height && around > silent*share*outside
