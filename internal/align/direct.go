@@ -102,10 +102,12 @@ func (t *row) directOf(p peak) led {
 		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !t.heard.holds(a.delta, p.delta-after, p.delta+room))
 	}
 	first, last, height, parts := firstBurst(arrivals, least, ghostly)
-	if !abrupt(arrivals, first, height, noise) { // the rise of a burst is not asked to be
+	sudden := abrupt(arrivals, first, height, noise)
+	if !sudden { // the rise of a burst is not asked to be
 		first, last, height, parts = firstBurst(arrivals, least, func(rest []peak) bool { return ghostly(rest) || rising(rest) })
+		sudden = abrupt(arrivals, first, height, noise)
 	}
-	if parts == 0 || first > p.delta+room || !abrupt(arrivals, first, height, noise) {
+	if parts == 0 || first > p.delta+room || !sudden {
 		return led{blur: spreadOf(arrivals, p.delta)}
 	}
 	at, unsure, clear := 0.0, 0.0, false

@@ -30,19 +30,19 @@ func firstLook(clip, sound Source, line Alignment, from, to float64) (*measureme
 	if height < faint {
 		return nil, nil
 	}
-	if _, matching := f.stack.where(p); height < beyondDoubt || matching < mostMatch {
-		f, err = measure(clip, sound, line, from, to, firstWindows, MaxDrift)
-		if err != nil || f.Strength < faint || f.Strength >= likely {
-			return f, err
-		}
-		f, err = measure(clip, sound, line, from, to, mostWindows, MaxDrift)
-		if err != nil || f.Strength < grown {
-			return nil, err
-		}
+	if _, matching := f.stack.where(p); height >= beyondDoubt && matching >= mostMatch {
+		f.settle(f.stack.refine(p, false), false)
+		f.few = true
 		return f, nil
 	}
-	f.settle(f.stack.refine(p, false), false)
-	f.few = true
+	f, err = measure(clip, sound, line, from, to, firstWindows, MaxDrift)
+	if err != nil || f.Strength < faint || f.Strength >= likely {
+		return f, err
+	}
+	f, err = measure(clip, sound, line, from, to, mostWindows, MaxDrift)
+	if err != nil || f.Strength < grown {
+		return nil, err
+	}
 	return f, nil
 }
 

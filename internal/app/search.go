@@ -52,11 +52,11 @@ func (m *measurer) meet(ctx context.Context) error {
 		_, err := m.lookFor(ctx, way{searched, match.Whole, leastScore, func(i, k int) bool { return m.held[i][k] < searched }})
 		return err
 	}
-	met := map[[2]int]bool{} // in this run
-	faint, err := m.lookFor(ctx, way{glanced, match.Half, leastClear, func(i, k int) bool {
-		met[[2]int{i, k}] = m.held[i][k] < glanced
-		return met[[2]int{i, k}]
-	}})
+	before := make([][]reach, len(m.held)) // this run
+	for i, row := range m.held {
+		before[i] = slices.Clone(row)
+	}
+	faint, err := m.lookFor(ctx, way{glanced, match.Half, leastClear, func(i, k int) bool { return before[i][k] < glanced }})
 	if err != nil {
 		return err
 	}
@@ -65,7 +65,7 @@ func (m *measurer) meet(ctx context.Context) error {
 	}
 	clips, sounds := m.settled()
 	left := func(i, k int) bool { return m.held[i][k] < combed && !(clips[i] && sounds[k]) }
-	again, err := m.lookFor(ctx, way{glanced, match.Half, math.Inf(1), func(i, k int) bool { return left(i, k) && !met[[2]int{i, k}] }})
+	again, err := m.lookFor(ctx, way{glanced, match.Half, math.Inf(1), func(i, k int) bool { return left(i, k) && before[i][k] >= glanced }})
 	if err != nil {
 		return err
 	}

@@ -157,41 +157,59 @@ func TestSearchOfNothing(t *testing.T) {
 	}
 }
 
-// The blocks that a sound is gone through in leave no place out: the answer is
-// that of the definition, worked out place by place.
+// The blocks that a sound is gone through in leave no place out, at either
+// grain: the answer is that of the definition, worked out place by place.
 func TestSearchAgainstTheDefinition(t *testing.T) {
 	rng := rand.New(rand.NewPCG(32, 1))
-	x := syllables(rng, 1500) // three blocks
+	x := syllables(rng, 1500) // several blocks
 	sound, short := sketch(x), sketch(heard(rng, x, 700, 712, 0.02))
-	got := search(t, []*Clip{newClip(t, short)}, sound, 1)[0]
-	all := func(sketch dsp.Sketch) stretch {
-		f, err := newFeature(sketch, Whole)
+	for _, g := range []Grain{Whole, Half} {
+		clip, err := NewClip(short, g)
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := newStretch(dsp.SketchBands, sketch.Rows())
-		if err := f.read(s, 0); err != nil {
-			t.Fatal(err)
-		}
-		return s
-	}
-	sx, cx := all(sound), all(short)
-	best, at := 0.0, 0
-	for o := 0; o+short.Rows() <= sound.Rows(); o++ {
-		var dot, e float64
-		for b := range sx {
-			for i, y := range sx[b][o : o+short.Rows()] {
-				dot += float64(cx[b][i]) * float64(y)
-				e += float64(y) * float64(y)
+		got := search(t, []*Clip{clip}, sound, 1)[0]
+		sx, cx := coarse(t, sound, g), coarse(t, short, g)
+		rows, best, at := len(cx[0]), 0.0, 0
+		for o := 0; o+rows <= len(sx[0]); o++ {
+			var dot, e float64
+			for b := range sx {
+				for i, y := range sx[b][o : o+rows] {
+					dot += cx[b][i] * y
+					e += y * y
+				}
+			}
+			if r := dot / math.Sqrt(e); r > best {
+				best, at = r, o
 			}
 		}
-		if r := dot / math.Sqrt(e); r > best {
-			best, at = r, o
+		if want := float64(at) / g.rate(); math.Abs(got[0].Sound-got[0].At-want) > 1e-9 {
+			t.Errorf("grain %v: the best offset is %.2f s, the definition says %.2f", g, got[0].Sound-got[0].At, want)
 		}
 	}
-	if want := float64(at) / Whole.rate(); math.Abs(got[0].Sound-got[0].At-want) > 1e-9 {
-		t.Errorf("the best offset is %.2f s, the definition says %.2f", got[0].Sound-got[0].At, want)
+}
+
+// coarse is a sketch's feature by its definition: bands and rows added up.
+func coarse(t *testing.T, s dsp.Sketch, g Grain) [][]float64 {
+	t.Helper()
+	f, err := newFeature(s, Whole)
+	if err != nil {
+		t.Fatal(err)
 	}
+	fine := newStretch(dsp.SketchBands, s.Rows()/g.step*g.step)
+	if err := f.read(fine, 0); err != nil {
+		t.Fatal(err)
+	}
+	out := make([][]float64, g.bands())
+	for b := range out {
+		out[b] = make([]float64, s.Rows()/g.step)
+		for _, band := range fine[b*g.join : (b+1)*g.join] {
+			for i, v := range band {
+				out[b][i/g.step] += float64(v)
+			}
+		}
+	}
+	return out
 }
 
 // Ten hours are searched with what memory ten minutes take.
@@ -237,5 +255,46 @@ func TestSearchAtHalfTheGrain(t *testing.T) {
 		if got[0].Score < 0.7*want[0].Score {
 			t.Errorf("%g s to %g: score %.1f, at the whole grain %.1f", tt.from, tt.to, got[0].Score, want[0].Score)
 		}
+	}
+}
+
+// At half the grain it finds the place within what is then searched closely, 60
+// ms, and makes it stand out of all others.
+func TestSearchAtHalfTheGrainFindsThePlace(t *testing.T) {
+	rng := rand.New(rand.NewPCG(31, 1))
+	x := syllables(rng, 900)
+	sound := sketch(x)
+	for _, tt := range []struct {
+		name            string
+		from, to, noise float64
+		least           float64 // score
+	}{
+		{"half a minute", 100, 130, 0.01, 9},
+		{"ten seconds", 411, 421, 0.01, 9},
+		{"as loud a noise", 520, 580, 0.1, 7},
+		{"eight minutes, several pieces", 300, 780, 0.01, 9},
+		{"over the border of two blocks", 435, 500, 0.01, 9},
+		{"at the very start", 0, 40, 0.01, 9},
+		{"at the very end", 860, 900, 0.01, 9},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			clip, err := NewClip(sketch(heard(rng, x, tt.from, tt.to, tt.noise)), Half)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := search(t, []*Clip{clip}, sound, 2)[0]
+			if len(got) == 0 {
+				t.Fatal("no candidate")
+			}
+			if off := got[0].Sound - got[0].At - tt.from; math.Abs(off) > 0.05 {
+				t.Errorf("off by %.3f s", off)
+			}
+			if got[0].Score < tt.least {
+				t.Errorf("score %.1f, want %.0f and more", got[0].Score, tt.least)
+			}
+			if len(got) > 1 && got[1].Score > 0.8*got[0].Score {
+				t.Errorf("second place scores %.1f beside %.1f", got[1].Score, got[0].Score)
+			}
+		})
 	}
 }
