@@ -6,6 +6,10 @@ import "math"
 // for among them, seconds: a path 10 m longer.
 const room = 0.030
 
+// hall is the same where much more is heard about p than itself, so that p may be
+// any of a great room's reflections.
+const hall = 0.038
+
 // direct looks for the direct sound when p may be a reflection. The camera
 // hears a reflection later than the direct sound, so that against the body mic
 // it lies at a smaller lag: the direct sound is the arrival of the largest lag.
@@ -84,6 +88,10 @@ func (t *row) directOf(p peak) led {
 		dull    = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
 		ghost   = 0.25    // of the strongest: what whitening makes of one strong reflection, on the other side
 	)
+	hides, room := t.hides(p), room
+	if hides {
+		room = hall
+	}
 	quiet := p.delta + room + silence + 0.002
 	flat, lobes := t.flat(quiet)
 	if flat == nil {
@@ -99,7 +107,7 @@ func (t *row) directOf(p peak) led {
 	least := math.Max(asked*highest, overall*noise)
 	ghostly := func(rest []peak) bool {
 		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !t.heard.holds(a.delta, p.delta-after, p.delta+room))
+		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) && !hides || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !t.heard.holds(a.delta, p.delta-after, p.delta+room))
 	}
 	first, last, height, parts := firstBurst(arrivals, least, ghostly)
 	sudden := abrupt(arrivals, first, height, noise)

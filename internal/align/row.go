@@ -205,7 +205,7 @@ func (t *row) noiseAfter(r []float32, lag float64) float64 {
 // lag 0. Points as in a window.
 func (t *row) flat(quiet float64) (r, lobes []float32) {
 	from := t.reach + int(quiet/lagStep)
-	if len(t.r) > flatSize || len(t.r)-from < t.reach/4 {
+	if len(t.r) > flatSize || len(t.r)-from < t.reach/6 {
 		return nil, nil
 	}
 	r = make([]float32, len(t.r))
