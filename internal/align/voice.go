@@ -37,13 +37,24 @@ type Voice struct {
 // taken off, times Even where it is not twice as much. Recordings of one moment
 // seldom come under 0.6; music shared behind other talk stays under 0.45 while
 // it is some 6 dB under the talk at the body mic (docs/accuracy.md).
+//
+// Cloth that rubs on a body mic is loud and no other microphone hears it: some of
+// what is loud then agrees little. Where it holds no tones it is no music that
+// makes the rest agree, and Even counts for less: of the meetings of different
+// moments in that trial, none whose loudest agrees more than half as much as what
+// comes next is as little steady.
 func (v *Voice) Leads() float64 {
+	const still, less = 0.06, 0.35
 	next := math.Max(v.Coherence[1], 2*v.Sigma[1])
 	lead := math.Max(0, v.Coherence[0]-2*v.Sigma[0]) / next
 	if !(lead < 2) || math.IsInf(v.Sigma[0], 1) {
 		return 2
 	}
-	return lead * math.Max(0, math.Min(1, v.Even))
+	even := lead * math.Max(0, math.Min(1, v.Even))
+	if v.Steady < still {
+		return math.Max(even, lead-less)
+	}
+	return even
 }
 
 // Ranks is how many ranks of loudness there are.

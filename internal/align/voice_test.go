@@ -121,3 +121,22 @@ func TestListenToStrangers(t *testing.T) {
 		t.Errorf("a tenth of a second: %v, %v, want nothing", v, err)
 	}
 }
+
+// Cloth that rubs on the body mic is loud in it, and no camera hears it; it is
+// not music.
+func TestListenTellsClothFromMusic(t *testing.T) {
+	phrases, err := scene.Phrases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := scene.Couple{Seed: 300431, Length: 40, PPM: 30, Noise: scene.Wind, SNR: 2, RT60: 1.4, DRR: -2, Cloth: -24, Gate: 12}
+	s := c.Scene(phrases)
+	p := s.Truth()[0]
+	got, v := lead(t, s, &s.Clips[0], &s.Sounds[0], align.Alignment{Offset: p.Offset, Drift: p.Drift})
+	if got < 0.45 {
+		t.Errorf("leads %.2f (%+v)", got, v)
+	}
+	if v.Even >= 0.45 {
+		t.Errorf("the cloth is not heard, which was to be tried: %+v", v)
+	}
+}
