@@ -1,6 +1,9 @@
 package align
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // room is what reflections are late by, at most, where the direct sound is looked
 // for among them, seconds: a path 10 m longer.
@@ -19,16 +22,17 @@ const hall = 0.038
 // arrivals. The first counts that lies within what a room can put between
 // itself and p, has an eighth of the strongest one's height and stands clear of
 // the noise; a quarter, where no crowd of reflections is as strong as that one,
-// since then it is the direct sound itself, and what leads it a desk or a cable;
-// more where little of the band is left, since a narrow band's own pattern looks
-// like arrivals. Before it must be silence: a body mic that hears the talker
-// across the room has reflections of its own there, and nothing tells the direct
-// sound. A weak one must stand in the room's response too, which is not
-// whitened: whitening mirrors strong reflections. Microphones and mouths spread
-// an arrival over a tenth of a millisecond or two: what follows the first as
-// closely is part of it. Where in such a burst the direct sound stands, the
-// room's response says; where it cannot, a third of the way in, since bursts
-// rise faster than they die.
+// and much more is not heard than that one, since then it is the direct sound
+// itself, and what leads it a desk or a cable; more where little of the band is
+// left, since a narrow band's own pattern looks like arrivals. Before it must
+// be silence, as far as the room's response tells what is no path: a body mic
+// that hears the talker across the room has reflections of its own there, and
+// nothing tells the direct sound. A weak one must stand in the room's response
+// too, which is not whitened: whitening mirrors strong reflections. Microphones
+// and mouths spread an arrival over a tenth of a millisecond or two: what
+// follows the first as closely is part of it. Where in such a burst the direct
+// sound stands, the room's response says; where it cannot, a third of the way
+// in, since bursts rise faster than they die.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the room leaves in it, seconds: what the reflections move it by
@@ -78,44 +82,14 @@ type led struct {
 // directOf is direct for a camera across the room.
 func (t *row) directOf(p peak) led {
 	const (
-		silence = 0.008   // seconds that must be heard before it
-		after   = 0.003   // seconds: p itself may be a little before its flattened top
-		same    = 0.00003 // seconds: half a sample
-		shape   = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
-		longer  = 0.04    // and by how much more of its length
-		share   = 0.13    // of the strongest arrival
-		overall = 6       // deviations of the noise
-		dull    = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
-		ghost   = 0.25    // of the strongest: what whitening makes of one strong reflection, on the other side
+		same   = 0.00003 // seconds: half a sample
+		shape  = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
+		longer = 0.04    // and by how much more of its length
+		dull   = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
 	)
-	hides, room := t.hides(p), room
-	if hides {
-		room = hall
-	}
-	quiet := p.delta + room + silence + 0.002
-	flat, lobes := t.flat(quiet)
-	if flat == nil {
-		return led{}
-	}
-	noise := t.noiseAfter(flat, quiet)
-	arrivals := t.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
-	highest := 0.0
-	for _, a := range arrivals {
-		highest = math.Max(highest, math.Abs(a.height))
-	}
-	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
-	least := math.Max(asked*highest, overall*noise)
-	ghostly := func(rest []peak) bool {
-		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) && !hides || !abrupt(arrivals, a.delta, math.Abs(a.height), noise) || rising(rest) || !t.heard.holds(a.delta, p.delta-after, p.delta+room))
-	}
-	first, last, height, parts := firstBurst(arrivals, least, ghostly)
-	sudden := abrupt(arrivals, first, height, noise)
-	if !sudden { // the rise of a burst is not asked to be
-		first, last, height, parts = firstBurst(arrivals, least, func(rest []peak) bool { return ghostly(rest) || rising(rest) })
-		sudden = abrupt(arrivals, first, height, noise)
-	}
-	if parts == 0 || first > p.delta+room || !sudden {
+	hides := t.hides(p)
+	arrivals, first, last, parts := t.firstOf(p, hides)
+	if parts == 0 {
 		return led{blur: spreadOf(arrivals, p.delta)}
 	}
 	at, unsure, clear := 0.0, 0.0, false
@@ -129,7 +103,76 @@ func (t *row) directOf(p peak) led {
 	case parts == 1 && math.Abs(first-p.delta) < same:
 		lead, blur = 0, 0 // the stack's own top is the better estimate of one arrival
 	}
+	if hides {
+		blur = math.Max(blur, outdone(arrivals, p.delta+lead))
+	}
 	return led{lead, math.Hypot(blur, t.moved(p.delta+lead)), true}
+}
+
+// firstOf returns the arrivals about p, and of the first burst of them that comes
+// out of silence the lags between which it lies and how many it has, 0 where none
+// does. hides tells whether p hides the direct sound.
+func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64, parts int) {
+	const (
+		silence = 0.008 // seconds that must be heard before it
+		after   = 0.003 // seconds: p itself may be a little before its flattened top
+		share   = 0.13  // of the strongest arrival
+		overall = 6     // deviations of the noise
+		ghost   = 0.25  // of the strongest: what whitening makes of one strong reflection, on the other side
+	)
+	room := room
+	if hides {
+		room = hall
+	}
+	quiet := p.delta + room + silence + 0.002
+	flat, lobes := t.flat(quiet)
+	if flat == nil {
+		return nil, 0, 0, 0
+	}
+	noise := t.noiseAfter(flat, quiet)
+	arrivals = t.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
+	highest := 0.0
+	for _, a := range arrivals {
+		highest = math.Max(highest, math.Abs(a.height))
+	}
+	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
+	least := math.Max(asked*highest, overall*noise)
+	holds := func(a peak) bool { return t.heard.holds(a.delta, p.delta-after, p.delta+room) }
+	paths := arrivals // where the response is clear, those of them that it holds
+	if t.heard.tells(p.delta-after, p.delta+room) {
+		paths = slices.DeleteFunc(slices.Clone(arrivals), func(a peak) bool { return !holds(a) })
+	}
+	ghostly := func(rest []peak) bool {
+		a := rest[0]
+		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) && !hides || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a))
+	}
+	first, last, height, parts := firstBurst(arrivals, least, ghostly)
+	sudden := abrupt(paths, first, height, noise)
+	if !sudden { // the rise of a burst is not asked to be
+		first, last, height, parts = firstBurst(arrivals, least, func(rest []peak) bool { return ghostly(rest) || rising(rest) })
+		sudden = abrupt(paths, first, height, noise)
+	}
+	if first > p.delta+room || !sudden {
+		parts = 0
+	}
+	return arrivals, first, last, parts
+}
+
+// outdone is how soon after lag at something stands higher than what is there,
+// seconds: as little as the direct sound is where much hides it, either may be it
+// and the other its own pattern; 0 where nothing does.
+func outdone(arrivals []peak, at float64) float64 {
+	const same, soon = 0.00005, 0.0003 // seconds
+	here, by := 0.0, 0.0
+	for _, a := range arrivals {
+		switch later := at - a.delta; {
+		case math.Abs(later) < same:
+			here = math.Max(here, math.Abs(a.height))
+		case later > 0 && later < soon && math.Abs(a.height) > here:
+			here, by = math.Abs(a.height), later
+		}
+	}
+	return by
 }
 
 // moved is what the reflections after the direct sound at lag at move its top by,

@@ -69,23 +69,31 @@ func (h *response) firstTop(first, last float64) (lag, unsure float64, ok bool) 
 	return 0, 0, false
 }
 
+// What stands out in a response: a share of what it rises to, and so many
+// deviations of its noise.
+const heldShare, heldClear = 0.07, 5.0
+
 // holds tells whether the response stands out at a lag, against what it rises to
 // between two others and against its noise, seconds.
 func (h *response) holds(lag, from, to float64) bool {
-	const (
-		around = 0.00006 // seconds
-		share  = 0.07
-		clear  = 5 // deviations
-	)
+	const around = 0.00006 // seconds
+	return h.most(lag-around, lag+around) > math.Max(heldShare*h.most(from, to), heldClear*h.noise)
+}
+
+// tells tells whether what holds does not hold between two lags is not there,
+// and not only lost in noise.
+func (h *response) tells(from, to float64) bool {
+	return heldShare*h.most(from, to) > heldClear*h.noise
+}
+
+// most is what the response's magnitude rises to between two lags, seconds.
+func (h *response) most(from, to float64) float64 {
 	h.work()
-	most := func(from, to float64) float64 {
-		top := 0.0
-		for i := int(math.Floor(from * dsp.ProxyRate)); i <= int(math.Ceil(to*dsp.ProxyRate)); i++ {
-			top = math.Max(top, math.Abs(h.byLag[(i+len(h.byLag))%len(h.byLag)]))
-		}
-		return top
+	top := 0.0
+	for i := int(math.Floor(from * dsp.ProxyRate)); i <= int(math.Ceil(to*dsp.ProxyRate)); i++ {
+		top = math.Max(top, math.Abs(h.byLag[(i+len(h.byLag))%len(h.byLag)]))
 	}
-	return most(lag-around, lag+around) > math.Max(share*most(from, to), clear*h.noise)
+	return top
 }
 
 // work works the response out by lag, once.
