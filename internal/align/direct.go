@@ -119,6 +119,7 @@ func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64,
 		share   = 0.13  // of the strongest arrival
 		overall = 6     // deviations of the noise
 		ghost   = 0.25  // of the strongest: what whitening makes of one strong reflection, on the other side
+		much    = 10    // times the power of p: the reflections of a direct sound that seldom leads them
 	)
 	room := room
 	if hides {
@@ -142,9 +143,10 @@ func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64,
 	if t.heard.tells(p.delta-after, p.delta+room) {
 		paths = slices.DeleteFunc(slices.Clone(arrivals), func(a peak) bool { return !holds(a) })
 	}
+	many := crowded(arrivals, highest) || t.beyond(p.delta, 1)+t.beyond(p.delta, -1) > much*p.height*p.height
 	ghostly := func(rest []peak) bool {
 		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!crowded(arrivals, highest) && !hides || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a))
+		return math.Abs(a.height) < ghost*highest && (!many || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a))
 	}
 	first, last, height, parts := firstBurst(arrivals, least, ghostly)
 	sudden := abrupt(paths, first, height, noise)
