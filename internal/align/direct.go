@@ -88,38 +88,51 @@ func (t *row) directOf(p peak) led {
 		dull   = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
 	)
 	hides := t.hides(p)
-	arrivals, first, last, parts := t.firstOf(p, hides)
-	if parts == 0 {
-		return led{blur: spreadOf(arrivals, p.delta)}
+	o := t.openingOf(p, hides)
+	if o.parts == 0 {
+		return led{blur: spreadOf(o.arrivals, p.delta)}
 	}
 	at, unsure, clear := 0.0, 0.0, false
 	if t.smear < dull {
-		at, unsure, clear = t.heard.firstTop(first, last)
+		at, unsure, clear = t.heard.firstTop(o.first, o.last)
 	}
-	lead, blur := first-p.delta-(first-last)/3, (first-last)/2
+	lead, blur := o.first-p.delta-o.length()/3, o.length()/2
 	switch {
-	case clear && (parts > 1 || math.Abs(at-first) > same):
-		lead, blur = at-p.delta, math.Max(shape+longer*(first-last), unsure)
-	case parts == 1 && math.Abs(first-p.delta) < same:
+	case clear && (o.parts > 1 || math.Abs(at-o.first) > same):
+		lead, blur = at-p.delta, math.Max(shape+longer*o.length(), unsure)
+	case o.parts == 1 && math.Abs(o.first-p.delta) < same:
 		lead, blur = 0, 0 // the stack's own top is the better estimate of one arrival
 	}
-	if hides {
-		blur = math.Max(blur, outdone(arrivals, p.delta+lead))
+	switch {
+	case hides && clear && !o.narrow:
+		blur = math.Max(blur, unsure)
+	case hides:
+		blur = math.Max(blur, outdone(o.arrivals, p.delta+lead))
 	}
 	return led{lead, math.Hypot(blur, t.moved(p.delta+lead)), true}
 }
 
-// firstOf returns the arrivals about p, and of the first burst of them that comes
-// out of silence the lags between which it lies and how many it has, 0 where none
-// does. hides tells whether p hides the direct sound.
-func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64, parts int) {
+// An opening is the first burst of the arrivals about a place that comes out of
+// silence.
+type opening struct {
+	arrivals    []peak  // all of them, the largest lag first
+	first, last float64 // lags between which it lies, seconds
+	parts       int     // how many arrivals it has, 0 where nothing comes out of silence
+	narrow      bool    // so little of the band is left that arrivals run together
+}
+
+func (o *opening) length() float64 { return o.first - o.last }
+
+// openingOf looks for the opening about p. hides tells whether p hides the direct
+// sound.
+func (t *row) openingOf(p peak, hides bool) opening {
 	const (
 		silence = 0.008 // seconds that must be heard before it
 		after   = 0.003 // seconds: p itself may be a little before its flattened top
-		share   = 0.13  // of the strongest arrival
+		share   = 0.12  // of the strongest arrival
 		overall = 6     // deviations of the noise
 		ghost   = 0.25  // of the strongest: what whitening makes of one strong reflection, on the other side
-		much    = 10    // times the power of p: the reflections of a direct sound that seldom leads them
+		much    = 8     // times the power of p: the reflections of a direct sound that seldom leads them
 	)
 	room := room
 	if hides {
@@ -128,10 +141,10 @@ func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64,
 	quiet := p.delta + room + silence + 0.002
 	flat, lobes := t.flat(quiet)
 	if flat == nil {
-		return nil, 0, 0, 0
+		return opening{}
 	}
 	noise := t.noiseAfter(flat, quiet)
-	arrivals = t.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
+	arrivals := t.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
 	highest := 0.0
 	for _, a := range arrivals {
 		highest = math.Max(highest, math.Abs(a.height))
@@ -157,12 +170,16 @@ func (t *row) firstOf(p peak, hides bool) (arrivals []peak, first, last float64,
 	if first > p.delta+room || !sudden {
 		parts = 0
 	}
-	return arrivals, first, last, parts
+	return opening{arrivals, first, last, parts, lobes[t.reach+2] > runsTogether}
 }
+
+// runsTogether is how high a single arrival's pattern still stands a sample from
+// its top where half of the band is left.
+const runsTogether = 0.47
 
 // outdone is how soon after lag at something stands higher than what is there,
 // seconds: as little as the direct sound is where much hides it, either may be it
-// and the other its own pattern; 0 where nothing does.
+// and the other its own pattern where no response tells; 0 where nothing does.
 func outdone(arrivals []peak, at float64) float64 {
 	const same, soon = 0.00005, 0.0003 // seconds
 	here, by := 0.0, 0.0
