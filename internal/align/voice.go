@@ -44,7 +44,7 @@ type Voice struct {
 // moments in that trial, none whose loudest agrees more than half as much as what
 // comes next is as little steady.
 func (v *Voice) Leads() float64 {
-	const still, less = 0.06, 0.35
+	const still, less = 0.06, 0.2
 	next := math.Max(v.Coherence[1], 2*v.Sigma[1])
 	lead := math.Max(0, v.Coherence[0]-2*v.Sigma[0]) / next
 	if !(lead < 2) || math.IsInf(v.Sigma[0], 1) {
