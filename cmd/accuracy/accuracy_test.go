@@ -137,3 +137,22 @@ func TestPicture(t *testing.T) {
 		t.Errorf("%d dots, want 2", dots)
 	}
 }
+
+// A normal error lies within one sigma in 68.27 % of cases and within two in
+// 95.45 % (ISO/IEC Guide 98-3, annex G): the quantiles of one are covered, and
+// not those of one stated half or twice as wide.
+func TestUncovered(t *testing.T) {
+	var right, narrow, wide []float64
+	for i := range 500 {
+		z := math.Sqrt2 * math.Erfinv((float64(i)+0.5)/500)
+		right, narrow, wide = append(right, z), append(narrow, 2*z), append(wide, z/2)
+	}
+	for _, tt := range []struct {
+		offsets, drifts []float64
+		want            string
+	}{{right, right, ""}, {narrow, right, "offset"}, {right, wide, "drift"}, {wide, narrow, "offset, drift"}} {
+		if got := uncovered(tt.offsets, tt.drifts); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}

@@ -62,7 +62,7 @@ func run(ctx context.Context) error {
 	flag.Uint64Var(&o.seed, "seed", 1, "the first couple's seed; the others follow")
 	only := flag.String("cells", "", "measure the cells whose name matches this `pattern`, and not the bound")
 	flag.BoolVar(&o.quick, "quick", false, "few couples of the short cells; fail when they come out worse than known")
-	flag.BoolVar(&o.ours, "ours", false, "leave the plainer ways out: more couples in the same time")
+	flag.BoolVar(&o.ours, "ours", false, "leave the plainer ways out, for more couples in the same time, and say where sigmas do not cover")
 	flag.StringVar(&o.docs, "docs", "", "write the tables and the picture into this `folder`")
 	flag.IntVar(&o.days, "day", 0, "make so many days of two cameras and three recorders, and nothing else")
 	flag.IntVar(&o.whose, "whose", 0, "make so many couples of two talkers, and nothing else")
@@ -96,6 +96,9 @@ func run(ctx context.Context) error {
 	}
 	if o.quick {
 		return t.worseThanKnown()
+	}
+	if o.ours && o.docs != "" {
+		return writeParts(o.docs, map[string]string{"coverage": cells.String()})
 	}
 	if *only != "" {
 		return nil

@@ -21,12 +21,15 @@ type row struct {
 type table struct {
 	rows []*row
 	ours bool // without the plainer ways beside
+	off  int  // rows in which a sigma does not cover
 }
 
 func (t *table) head(w io.Writer) {
 	names := []string{"cell", "sure", "wrong", "error in the middle, ms: median", "95 %", "at the ends: worst", "drift, ppm: 95 %",
 		"offset at 0 within 1σ", "2σ", "drift within 1σ", "2σ"}
-	if !t.ours {
+	if t.ours {
+		names = append(names, "sigmas that do not cover")
+	} else {
 		for _, y := range yardsticks {
 			names = append(names, y.name)
 		}
@@ -54,7 +57,11 @@ func (t *table) add(w io.Writer, r *row) {
 		fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.5)), fmt.Sprintf("%.4f", dsp.Quantile(middle, 0.95)), fmt.Sprintf("%.4f", worst),
 		fmt.Sprintf("%.3f", dsp.Quantile(drift, 0.95)), within(place, 1), within(place, 2), within(clock, 1), within(clock, 2)}
 	if t.ours {
-		fmt.Fprintln(w, "| "+strings.Join(fields, " | ")+" |")
+		off := uncovered(place, clock)
+		if off != "" {
+			t.off++
+		}
+		fmt.Fprintln(w, "| "+strings.Join(append(fields, off), " | ")+" |")
 		return
 	}
 	for i := range len(yardsticks) + 1 {
@@ -68,14 +75,33 @@ func (t *table) add(w io.Writer, r *row) {
 }
 
 // within is the share of values that are at most so large, in words.
-func within(v []float64, most float64) string {
+func within(v []float64, most float64) string { return fmt.Sprintf("%.0f %%", 100*share(v, most)) }
+
+// share is that of values that are at most so large.
+func share(v []float64, most float64) float64 {
 	n := 0
 	for _, x := range v {
 		if x <= most {
 			n++
 		}
 	}
-	return fmt.Sprintf("%.0f %%", 100*float64(n)/float64(max(1, len(v))))
+	return float64(n) / float64(max(1, len(v)))
+}
+
+// uncovered names the sigmas that do not cover 68 ± 6 % of errors, given as
+// multiples of them, once and 95 ± 3 % twice.
+func uncovered(offsets, drifts []float64) string {
+	var off []string
+	for _, x := range []struct {
+		name string
+		of   []float64
+	}{{"offset", offsets}, {"drift", drifts}} {
+		const close = 1e-9
+		if math.Abs(share(x.of, 1)-0.68) > 0.06+close || math.Abs(share(x.of, 2)-0.95) > 0.03+close {
+			off = append(off, x.name)
+		}
+	}
+	return strings.Join(off, ", ")
 }
 
 // sure counts the couples that are sure and right.
@@ -106,6 +132,9 @@ func (t *table) sum(w io.Writer) {
 		couples, wrong = couples+len(r.results), wrong+r.wrong(true)
 	}
 	fmt.Fprintf(w, "\n%d couples in %d cells; wrong and sure: %d\n", couples, len(t.rows), wrong)
+	if t.ours {
+		fmt.Fprintf(w, "\nA sigma does not cover 68 ± 6 %% once or 95 ± 3 %% twice in %d of %d cells.\n", t.off, len(t.rows))
+	}
 }
 
 // worseThanKnown tells of every cell that lays a couple wrong and is sure of
