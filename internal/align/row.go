@@ -73,7 +73,7 @@ func (t *row) hides(p peak) bool {
 	const (
 		far    = 0.056 // seconds: nearly as far as a first look reaches
 		heap   = 20    // times the power of p
-		both   = 40    // and that on either side
+		both   = 25    // and that on either side
 		silent = 24    // times less
 	)
 	before, after := t.beyond(p.delta, 1), t.beyond(p.delta, -1)
