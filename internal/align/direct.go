@@ -132,7 +132,7 @@ func (t *row) openingOf(p peak, hides bool) opening {
 		share   = 0.12  // of the strongest arrival
 		overall = 6     // deviations of the noise
 		ghost   = 0.25  // of the strongest: what whitening makes of one strong reflection, on the other side
-		much    = 8     // times the power of p: the reflections of a direct sound that seldom leads them
+		much    = 9     // times the power of p: the reflections of a direct sound that seldom leads them
 	)
 	room := room
 	if hides {
