@@ -89,19 +89,27 @@ func TestSearchFindsThePlace(t *testing.T) {
 			x := syllables(rng, tt.length)
 			clip := newClip(t, sketch(heard(rng, x, tt.from, tt.to, tt.noise)))
 			got := search(t, []*Clip{clip}, sketch(x), 3)[0]
-			if len(got) == 0 {
-				t.Fatal("no candidate")
-			}
-			if off := got[0].Sound - got[0].At - tt.from; math.Abs(off) > 0.04 {
-				t.Errorf("off by %.3f s, want within two rows", off)
-			}
-			if got[0].Score < tt.least {
-				t.Errorf("score %.1f, want %.0f and more", got[0].Score, tt.least)
-			}
-			if len(got) > 1 && got[1].Score > got[0].Score/2 {
-				t.Errorf("second place scores %.1f beside %.1f", got[1].Score, got[0].Score)
-			}
+			wantPlace(t, got, tt.from, 0.04, tt.least, 0.5)
 		})
+	}
+}
+
+// wantPlace holds the candidates against where the clip begins in the sound, within
+// so many seconds: the first scores at least so high, the second at most a share
+// of that.
+func wantPlace(t *testing.T, got []Candidate, from, within, least, second float64) {
+	t.Helper()
+	if len(got) == 0 {
+		t.Fatal("no candidate")
+	}
+	if off := got[0].Sound - got[0].At - from; math.Abs(off) > within {
+		t.Errorf("off by %.3f s, want within %.2f", off, within)
+	}
+	if got[0].Score < least {
+		t.Errorf("score %.1f, want %.0f and more", got[0].Score, least)
+	}
+	if len(got) > 1 && got[1].Score > second*got[0].Score {
+		t.Errorf("second place scores %.1f beside %.1f", got[1].Score, got[0].Score)
 	}
 }
 
@@ -283,18 +291,7 @@ func TestSearchAtHalfTheGrainFindsThePlace(t *testing.T) {
 				t.Fatal(err)
 			}
 			got := search(t, []*Clip{clip}, sound, 2)[0]
-			if len(got) == 0 {
-				t.Fatal("no candidate")
-			}
-			if off := got[0].Sound - got[0].At - tt.from; math.Abs(off) > 0.05 {
-				t.Errorf("off by %.3f s", off)
-			}
-			if got[0].Score < tt.least {
-				t.Errorf("score %.1f, want %.0f and more", got[0].Score, tt.least)
-			}
-			if len(got) > 1 && got[1].Score > 0.8*got[0].Score {
-				t.Errorf("second place scores %.1f beside %.1f", got[1].Score, got[0].Score)
-			}
+			wantPlace(t, got, tt.from, 0.05, tt.least, 0.8)
 		})
 	}
 }
