@@ -68,16 +68,18 @@ func (t *row) power(at float64, side int, from, to float64) float64 {
 
 // hides tells whether the direct sound may well be another place than p: a room
 // holds far more power than it, and lies in silence on one side, or is on both
-// sides of it, as where two microphones hear music across the room.
+// sides of it alike, as where two microphones hear music across the room.
 func (t *row) hides(p peak) bool {
 	const (
 		far    = 0.056 // seconds: nearly as far as a first look reaches
 		heap   = 20    // times the power of p
-		both   = 25    // and that on either side
+		both   = 25    // and that on either side,
+		alike  = 3.4   // on neither so many times as much as on the other
 		silent = 24    // times less
 	)
 	before, after := t.beyond(p.delta, 1), t.beyond(p.delta, -1)
-	if math.Min(before, after) > both*p.height*p.height {
+	less, more := math.Min(before, after), math.Max(before, after)
+	if less > both*p.height*p.height && more < alike*less {
 		return true
 	}
 	around := before + after

@@ -35,6 +35,10 @@ func newHalfFFT(m int) *halfFFT {
 }
 
 func (h *halfFFT) forward(dst []complex128, x []float64) {
+	if wide {
+		h.forwardWide(dst, x)
+		return
+	}
 	z := h.x
 	x = x[:2*len(z)]
 	for i := range z {
@@ -58,6 +62,10 @@ func (h *halfFFT) forward(dst []complex128, x []float64) {
 // inverse goes the same way back. The transform's inverse is the conjugate of
 // the transform of the conjugate.
 func (h *halfFFT) inverse(dst []float64, coeff []complex128) {
+	if wide {
+		h.inverseWide(dst, coeff)
+		return
+	}
 	z, m := h.x, h.m
 	coeff = coeff[:m+1]
 	scale := 1 / float64(m)
@@ -91,14 +99,20 @@ func (h *halfFFT) run() []complex128 {
 		}
 		x, y = y, x
 	}
-	if n == 2 {
-		a, b, lo, hi := x[:s], x[s:][:s], y[:s], y[s:][:s]
-		for i, v := range a {
-			lo[i], hi[i] = v+b[i], v-b[i]
-		}
-		return y
+	return lastStep(x, y, n, s)
+}
+
+// lastStep ends a transform of which s interleaved ones of length n, 1 or 2, are
+// left, and returns where the outcome stands: x or y.
+func lastStep(x, y []complex128, n, s int) []complex128 {
+	if n == 1 {
+		return x
 	}
-	return x
+	a, b, lo, hi := x[:s], x[s:][:s], y[:s], y[s:][:s]
+	for i, v := range a {
+		lo[i], hi[i] = v+b[i], v-b[i]
+	}
+	return y
 }
 
 // first is step for s = 1.

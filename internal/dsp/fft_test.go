@@ -11,8 +11,16 @@ import (
 )
 
 // Forward and Inverse against another program's transform, for powers of four
-// and of two, the shortest and lengths that are neither.
+// and of two, the shortest and lengths that are neither, as this processor does
+// them and as any does.
 func TestFFTAgainstGonum(t *testing.T) {
+	defer func(was bool) { wide = was }(wide)
+	for _, wide = range []bool{wide, false} {
+		t.Run(fmt.Sprintf("wide %t", wide), againstGonum)
+	}
+}
+
+func againstGonum(t *testing.T) {
 	for _, n := range []int{2, 4, 6, 8, 16, 32, 64, 128, 360, 512, 1024, 8192, 1 << 15, 1 << 16} {
 		rng := rand.New(rand.NewPCG(uint64(n), 1))
 		other := fourier.NewFFT(n)

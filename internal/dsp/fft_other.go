@@ -1,0 +1,13 @@
+//go:build !amd64
+
+package dsp
+
+var wide = false // see the processor that has it
+
+func stepWide(x, y, root *complex128, q, s int) {}
+
+func firstWide(x, y, root *complex128, q int) {}
+
+func untangleWide(dst, z, turn *complex128, m int, scale float64, mirror uint64) {}
+
+func conjWide(dst, z *complex128, m int) {}
