@@ -1,6 +1,9 @@
 package dsp
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // A halfFFT transforms n = 2m real values by way of m complex ones, m a power
 // of two:
@@ -14,15 +17,29 @@ import "math"
 // Frameworks for the Fast Fourier Transform, 1.7 and 2.4. It is some three times
 // as fast as the general one of gonum, which checks it in TestFFTAgainstGonum.
 type halfFFT struct {
-	m    int
+	*turns
 	x, y []complex128 // work
+}
+
+// turns are the factors of a halfFFT, which all of one length share.
+type turns struct {
+	m    int
 	root []complex128 // exp(-2πj·k/m), k < 3m/4
 	turn []complex128 // -j/2·w[k], k ≤ m/2
 }
 
 func newHalfFFT(m int) *halfFFT {
-	h := &halfFFT{m: m, x: make([]complex128, m), y: make([]complex128, m),
-		root: make([]complex128, 3*m/4), turn: make([]complex128, m/2+1)}
+	made, ok := turnsOf.Load(m)
+	if !ok {
+		made, _ = turnsOf.LoadOrStore(m, newTurns(m))
+	}
+	return &halfFFT{made.(*turns), make([]complex128, m), make([]complex128, m)}
+}
+
+var turnsOf sync.Map // *turns, by m
+
+func newTurns(m int) *turns {
+	h := &turns{m, make([]complex128, 3*m/4), make([]complex128, m/2+1)}
 	for k := range h.root {
 		s, c := math.Sincos(2 * math.Pi * float64(k) / float64(m))
 		h.root[k] = complex(c, -s)

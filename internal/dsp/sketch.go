@@ -206,7 +206,7 @@ type SketchLevels [SketchBands][256]int
 func CountLevels(s Sketch) (*SketchLevels, error) {
 	var l SketchLevels
 	err := EachRow(s, func(_ int, row []byte) {
-		for b, v := range row {
+		for b, v := range (*[SketchBands]byte)(row) {
 			l[b][v]++
 		}
 	})

@@ -15,10 +15,10 @@ import (
 type feature struct {
 	sketch dsp.Sketch
 	grain  Grain
-	rows   int // of the grain
-	fine   stretch
+	rows   int                           // of the grain
 	level  [dsp.SketchBands][256]float32 // decibels of a sketch's byte, floor lifted
 	raw    []byte
+	levels []float32 // of the rows read last, row after row
 }
 
 // A Grain is how closely a sketch is looked at: so many of its bands made one,
@@ -73,52 +73,76 @@ var power = func() (p [256]float64) {
 // read fills every band of dst with as many rows from first on. There is no
 // change at the recording's ends nor outside of it.
 func (f *feature) read(dst stretch, first int) error {
-	join, step, n := f.grain.join, f.grain.step, len(dst[0])
-	if join == 1 && step == 1 {
-		return f.readFine(dst, first)
+	const atOnce = 512 // rows, so that they stay at hand
+	step := f.grain.step
+	begin, end := min(len(dst[0]), max(0, -first)), max(0, min(len(dst[0]), f.rows-first))
+	for _, band := range dst {
+		clear(band[:begin])
+		clear(band[end:])
 	}
-	if f.fine == nil || cap(f.fine[0]) < n*step {
-		f.fine = newStretch(dsp.SketchBands, n*step)
-	}
-	fine := make(stretch, dsp.SketchBands)
-	for b := range fine {
-		fine[b] = f.fine[b][:n*step]
-	}
-	if err := f.readFine(fine, first*step); err != nil {
-		return err
-	}
-	for b, band := range dst {
-		clear(band)
-		for _, x := range fine[b*join : (b+1)*join] {
-			for i := range band {
-				band[i] += x[2*i] + x[2*i+1] // step is 2
-			}
+	for from := begin; from < end; from += atOnce {
+		rows := min(atOnce, end-from)
+		if err := f.readLevels(rows*step+2, (first+from)*step-1); err != nil {
+			return err
 		}
+		f.changes(dst, from, from+rows)
 	}
 	return nil
 }
 
-// readFine is read at the sketch's own grain.
-func (f *feature) readFine(dst stretch, first int) error {
+// readLevels fills levels with so many rows of the sketch from first on. The row
+// before the recording is as the second, the row behind it as the last but one, so
+// that there is no change over two rows at either end.
+func (f *feature) readLevels(n, first int) error {
 	const bands = dsp.SketchBands
-	n, rows := len(dst[0]), f.sketch.Rows()
-	if cap(f.raw) < (n+2)*bands {
-		f.raw = make([]byte, (n+2)*bands)
+	if cap(f.raw) < n*bands {
+		f.raw, f.levels = make([]byte, n*bands), make([]float32, n*bands)
 	}
-	raw := f.raw[:(n+2)*bands] // row i of dst is row i+1 of raw
-	if err := f.sketch.ReadRows(raw, first-1); err != nil {
+	f.raw, f.levels = f.raw[:n*bands], f.levels[:n*bands]
+	if err := f.sketch.ReadRows(f.raw, first); err != nil {
 		return err
 	}
-	from, to := max(0, 1-first), min(n, rows-1-first)
-	for b := range dst {
-		band, level := dst[b], &f.level[b]
-		clear(band)
-		for i := from; i < to; i++ {
-			d := level[raw[(i+2)*bands+b]] - level[raw[i*bands+b]]
-			band[i] = max(-steepest, min(steepest, d))
+	for i := 0; i < n*bands; i += bands {
+		row, out := (*[bands]byte)(f.raw[i:]), (*[bands]float32)(f.levels[i:])
+		for b, v := range row {
+			out[b] = f.level[b][v]
 		}
 	}
+	if first < 0 {
+		copy(f.levels[:bands], f.levels[2*bands:])
+	}
+	if end := f.sketch.Rows() - first; end < n {
+		copy(f.levels[end*bands:], f.levels[(end-2)*bands:][:bands])
+	}
 	return nil
+}
+
+// changes puts what changes over two of the levels' rows into rows from to to of
+// dst.
+func (f *feature) changes(dst stretch, from, to int) {
+	const bands = dsp.SketchBands
+	if f.grain == Whole {
+		for b, band := range dst {
+			at := f.levels[b:]
+			for i := range band[from:to] {
+				band[from+i] = change(at[i*bands], at[(i+2)*bands])
+			}
+		}
+		return
+	}
+	for b, band := range dst { // Half: two bands by two rows
+		at := f.levels[2*b:]
+		for i := range band[from:to] {
+			x := (*[3*bands + 2]float32)(at[2*i*bands:])
+			one := change(x[0], x[2*bands]) + change(x[bands], x[3*bands])
+			other := change(x[1], x[2*bands+1]) + change(x[bands+1], x[3*bands+1])
+			band[from+i] = one + other
+		}
+	}
+}
+
+func change(from, to float32) float32 {
+	return max(-steepest, min(steepest, to-from))
 }
 
 // energy puts the running sum of squares over all bands into sum, which has a

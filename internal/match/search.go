@@ -44,7 +44,7 @@ func NewClip(s dsp.Sketch, g Grain) (*Clip, error) {
 	c, v := &Clip{grain: g}, newView(f)
 	for _, first := range spreadPieces(f.rows) {
 		p := piece{first: first, rows: min(longest, f.rows-first)}
-		if err := v.read(first, p.rows); err != nil {
+		if err := v.read(first, 0, p.rows); err != nil {
 			return nil, err
 		}
 		if p.energy = v.energy[p.rows]; p.energy == 0 {
@@ -113,14 +113,15 @@ func newView(f *feature) *view {
 		fft: dsp.NewFFT(block), wide: make([]complex128, block/2+1)}
 }
 
-// read fills the view with rows from first on, and zeros behind them.
-func (v *view) read(first, rows int) error {
+// read fills the view with rows from first on, and zeros behind them. The first
+// known of them are there already.
+func (v *view) read(first, known, rows int) error {
 	part := make(stretch, len(v.band))
 	for b, band := range v.band {
-		part[b] = band[:rows]
+		part[b] = band[known:rows]
 		clear(band[rows:])
 	}
-	if err := v.feature.read(part, first); err != nil {
+	if err := v.feature.read(part, first+known); err != nil {
 		return err
 	}
 	v.band.energy(v.energy)
@@ -189,8 +190,14 @@ func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
 // load makes the block that begins at row start ready. It reports false when
 // nothing is to be heard in it.
 func (s *searcher) load(start int) (bool, error) {
+	known := 0
+	if start == s.start+hop { // the last block's end is this one's beginning
+		for _, band := range s.band {
+			known = copy(band, band[hop:])
+		}
+	}
 	s.start = start
-	if err := s.read(start, block); err != nil {
+	if err := s.read(start, known, block); err != nil {
 		return false, err
 	}
 	if s.energy[block] == 0 {
@@ -210,7 +217,7 @@ func (s *searcher) load(start int) (bool, error) {
 // correlation over the root of both energies, times that of how many values went
 // in: unrelated places then have about unit variance.
 func (s *searcher) hold(p *piece, found *hits) {
-	cross(s.wide, p.spectrum, s.spectrum)
+	dsp.Products(s.wide, p.spectrum, s.spectrum)
 	lo, hi := max(0, 1-s.start-p.rows), min(hop, s.rows-s.start)
 	if lo >= hi {
 		return
@@ -232,29 +239,4 @@ func (s *searcher) hold(p *piece, found *hits) {
 			least = found.worth() * p.energy / values
 		}
 	}
-}
-
-// cross sums conj(X)·Y over the bands, three at a time.
-func cross(acc []complex128, x, y [][]complex64) {
-	n := len(acc)
-	for b := 0; b < len(x); b += 3 {
-		x0, x1, x2 := x[b][:n], x[b+1][:n], x[b+2][:n]
-		y0, y1, y2 := y[b][:n], y[b+1][:n], y[b+2][:n]
-		if b == 0 {
-			for k := range acc {
-				acc[k] = product(x0[k], y0[k], x1[k], y1[k], x2[k], y2[k])
-			}
-			continue
-		}
-		for k := range acc {
-			acc[k] += product(x0[k], y0[k], x1[k], y1[k], x2[k], y2[k])
-		}
-	}
-}
-
-// product is conj(a)·d + conj(b)·e + conj(c)·f.
-func product(a, d, b, e, c, f complex64) complex128 {
-	re := real(a)*real(d) + imag(a)*imag(d) + real(b)*real(e) + imag(b)*imag(e) + real(c)*real(f) + imag(c)*imag(f)
-	im := real(a)*imag(d) - imag(a)*real(d) + real(b)*imag(e) - imag(b)*real(e) + real(c)*imag(f) - imag(c)*real(f)
-	return complex(float64(re), float64(im))
 }

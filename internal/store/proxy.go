@@ -187,9 +187,10 @@ func (p *Proxy) ReadAt(dst []float32, at int) error {
 		}
 		scale := math.Float32frombits(binary.LittleEndian.Uint32(content))
 		from, to := max(lo, b*proxyBlock), min(hi, (b+1)*proxyBlock)
-		q := content[4+2*(from-b*proxyBlock):]
-		for i := range to - from {
-			dst[from-at+i] = scale * float32(int16(binary.LittleEndian.Uint16(q[2*i:])))
+		out := dst[from-at : to-at]
+		q := content[4+2*(from-b*proxyBlock):][:2*len(out)]
+		for i := range out {
+			out[i] = scale * float32(int16(uint16(q[2*i])|uint16(q[2*i+1])<<8))
 		}
 	}
 	return nil

@@ -11,3 +11,5 @@ func firstWide(x, y, root *complex128, q int) {}
 func untangleWide(dst, z, turn *complex128, m int, scale float64, mirror uint64) {}
 
 func conjWide(dst, z *complex128, m int) {}
+
+func addProductsWide(acc *complex128, x0, y0, x1, y1, x2, y2 *complex64, n int, keep uint64) {}

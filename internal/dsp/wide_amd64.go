@@ -26,3 +26,10 @@ func untangleWide(dst, z, turn *complex128, m int, scale float64, mirror uint64)
 //
 //go:noescape
 func conjWide(dst, z *complex128, m int)
+
+// addProductsWide adds conj(x0)·y0 + conj(x1)·y1 + conj(x2)·y2 to acc, all of n
+// values, n a multiple of four. Where keep is 0, what stood in acc is forgotten;
+// otherwise it is all ones.
+//
+//go:noescape
+func addProductsWide(acc *complex128, x0, y0, x1, y1, x2, y2 *complex64, n int, keep uint64)

@@ -1,0 +1,54 @@
+package match
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"earshot/internal/dsp"
+)
+
+// Rows read from anywhere on, in and about the recording, are the changes of
+// level that the definition gives.
+func TestFeatureAgainstTheDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(41, 1))
+	for _, rows := range []int{1, 2, 3, 8, 200, 5000} {
+		s := make(dsp.SketchBytes, rows*dsp.SketchBands)
+		for i := range s {
+			s[i] = byte(rng.IntN(256))
+		}
+		for _, g := range []Grain{Whole, Half} {
+			f, err := newFeature(s, g)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, first := range []int{-7000, -5, -2, -1, 0, 1, 2, rows/g.step - 3, rows/g.step - 1, rows / g.step, rows + 3} {
+				for _, n := range []int{1, 2, 7, 2048, 4500} {
+					got := newStretch(g.bands(), n)
+					if err := f.read(got, first); err != nil {
+						t.Fatal(err)
+					}
+					wantRows(t, f, s, got, first)
+				}
+			}
+		}
+	}
+}
+
+func wantRows(t *testing.T, f *feature, s dsp.SketchBytes, got stretch, first int) {
+	t.Helper()
+	rows, join, step := s.Rows(), f.grain.join, f.grain.step
+	for b, band := range got {
+		for i, v := range band {
+			var want float32
+			for row := (first + i) * step; row < (first+i+1)*step; row++ {
+				for k := b * join; k < (b+1)*join && row > 0 && row < rows-1; k++ {
+					d := f.level[k][s[(row+1)*dsp.SketchBands+k]] - f.level[k][s[(row-1)*dsp.SketchBands+k]]
+					want += max(-steepest, min(steepest, d))
+				}
+			}
+			if d := v - want; d < -1e-4 || d > 1e-4 {
+				t.Fatalf("%d rows, grain %v, row %d of those from %d on, band %d: %g, want %g", rows, f.grain, i, first, b, v, want)
+			}
+		}
+	}
+}
