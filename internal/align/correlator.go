@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"sync"
 
 	"earshot/internal/dsp"
@@ -40,6 +41,7 @@ type correlator struct {
 	taper       []float64
 	narrow      []float64 // the clip's taper where it is not the sound's
 	band        []float64
+	first, end  int // between which bins the band is
 	clip, sound []float32
 	x, y        []complex128
 	half        []float64 // interpolator for the points between samples
@@ -64,6 +66,11 @@ func newCorrelator(size int, reach float64) *correlator {
 	for k := range c.band {
 		hz := float64(k) * dsp.ProxyRate / float64(size)
 		c.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
+	}
+	for c.end = len(c.band); c.band[c.end-1] == 0; c.end-- {
+	}
+	for c.band[c.first] == 0 {
+		c.first++
 	}
 	return c
 }
@@ -147,57 +154,52 @@ func (c *correlator) cross(shift float64) float64 {
 	var power, level float64
 	turn := 2 * math.Pi * shift / float64(c.size)
 	step := cmplx.Rect(1, turn)
-	var now complex128
-	for k, b := range c.band {
+	first, end := c.first, c.end
+	clear(c.x[:first])
+	clear(c.x[end:])
+	band, x, y := c.band[:end], c.x[:end], c.y[:end]
+	heard, ours, others := c.heard.cross[:end], c.heard.power[:end], c.heard.other[:end]
+	now := cmplx.Rect(1, turn*float64(first))
+	for k := first; k < end; k++ {
 		if k%64 == 0 { // a product of turns, begun anew before rounding adds up
 			now = cmplx.Rect(1, turn*float64(k))
-		} else {
-			now *= step
 		}
-		if b == 0 {
-			c.x[k] = 0
-			continue
-		}
-		x2 := real(c.x[k])*real(c.x[k]) + imag(c.x[k])*imag(c.x[k])
-		g := complex(real(c.x[k]), -imag(c.x[k])) * c.y[k]
-		y2 := real(c.y[k])*real(c.y[k]) + imag(c.y[k])*imag(c.y[k])
-		level += b * y2
-		c.heard.cross[k] += g * now
-		c.heard.power[k] += y2
-		c.heard.other[k] += x2
+		xr, xi, yr, yi := real(x[k]), imag(x[k]), real(y[k]), imag(y[k])
+		x2, y2 := xr*xr+xi*xi, yr*yr+yi*yi
+		g := complex(xr*yr+xi*yi, xr*yi-xi*yr) * now
+		now *= step
+		level += band[k] * y2
+		heard[k] += g
+		ours[k] += y2
+		others[k] += x2
 		m2 := x2 * y2
 		if m2 < 1e-30 {
-			c.x[k] = 0
+			x[k] = 0
 			continue
 		}
-		root := math.Sqrt(math.Sqrt(m2))
-		scale := b / (root * math.Sqrt(root))
-		g *= complex(scale*real(now), scale*imag(now))
-		c.x[k] = g
-		power += real(g)*real(g) + imag(g)*imag(g)
+		root := sqrt(sqrt(float32(m2)))
+		scale := band[k] / float64(root*sqrt(root))
+		x[k] = complex(scale*real(g), scale*imag(g))
+		power += scale * scale * m2
 	}
 	if power > 0 {
 		// Parseval: mean square of the inverse is 2·power/size².
-		norm := complex(float64(c.size)/math.Sqrt(2*power), 0)
-		for k := range c.x {
-			c.x[k] *= norm
+		norm := float64(c.size) / math.Sqrt(2*power)
+		for k, v := range x[first:] {
+			x[first+k] = complex(norm*real(v), norm*imag(v))
 		}
 	}
 	return level / float64(c.size) / float64(c.size)
 }
 
+// sqrt is as exact as a weight need be.
+func sqrt(v float32) float32 { return float32(math.Sqrt(float64(v))) }
+
 // keep is the band of the whitened cross-spectrum.
 func (c *correlator) keep() spectrum {
-	first, end := 0, len(c.band)
-	for c.band[first] == 0 {
-		first++
-	}
-	for c.band[end-1] == 0 {
-		end--
-	}
-	s := spectrum{bins: make([]complex64, end-first), first: first, size: c.size}
-	for k := range s.bins {
-		s.bins[k] = complex64(c.x[first+k])
+	s := spectrum{bins: make([]complex64, c.end-c.first), first: c.first, size: c.size}
+	for k, v := range c.x[c.first:c.end] {
+		s.bins[k] = complex64(v)
 	}
 	return s
 }
@@ -242,6 +244,9 @@ var along = sync.OnceValue(func() *[phases + 1][alongTaps]float32 {
 	return &t
 })
 
+// raws are buffers for what readAlong reads.
+var raws = sync.Pool{New: func() any { return new([]float32) }}
+
 // readAlong fills dst with sound as the clip's clock would have sampled it:
 // dst[i] stands for line at clip sample first+i, to the nearest phase. The mean
 // of what that leaves over is returned, in samples, for the caller to turn back.
@@ -254,7 +259,11 @@ func readAlong(sound Source, dst []float32, line Alignment, first int) (float64,
 	start := line.Sound(float64(first)/dsp.ProxyRate) * dsp.ProxyRate
 	step := 1 + line.Drift
 	whole := int(math.Floor(start)) - alongTaps/2 + 1
-	raw := make([]float32, int(float64(len(dst))*step)+alongTaps+3)
+	held := raws.Get().(*[]float32)
+	defer raws.Put(held)
+	n := int(float64(len(dst))*step) + alongTaps + 3
+	*held = slices.Grow((*held)[:0], n)
+	raw := (*held)[:n]
 	if err := sound.ReadAt(raw, whole); err != nil {
 		return 0, err
 	}

@@ -2,6 +2,7 @@ package match
 
 import (
 	"math"
+	"sync"
 
 	"earshot/internal/dsp"
 )
@@ -42,6 +43,7 @@ func NewClip(s dsp.Sketch, g Grain) (*Clip, error) {
 		return nil, err
 	}
 	c, v := &Clip{grain: g}, newView(f)
+	defer v.free()
 	for _, first := range spreadPieces(f.rows) {
 		p := piece{first: first, rows: min(longest, f.rows-first)}
 		if err := v.read(first, 0, p.rows); err != nil {
@@ -101,16 +103,30 @@ func transform(fft *dsp.FFT, band []float32, wide []complex128, dst []complex64)
 
 // A view is a block of a recording.
 type view struct {
-	feature *feature
-	band    stretch
-	energy  []float64 // running sum of squares over all bands
-	fft     *dsp.FFT
-	wide    []complex128
+	feature  *feature
+	band     stretch
+	energy   []float64 // running sum of squares over all bands
+	fft      *dsp.FFT
+	wide     []complex128
+	spectrum [][]complex64 // of each band, once transformed
 }
 
+// views are those that nobody uses: a view takes three megabytes.
+var views sync.Pool
+
 func newView(f *feature) *view {
-	return &view{feature: f, band: newStretch(f.grain.bands(), block), energy: make([]float64, block+1),
-		fft: dsp.NewFFT(block), wide: make([]complex128, block/2+1)}
+	v, _ := views.Get().(*view)
+	if bands := f.grain.bands(); v == nil || len(v.band) != bands {
+		v = &view{band: newStretch(bands, block), energy: make([]float64, block+1),
+			fft: dsp.NewFFT(block), wide: make([]complex128, block/2+1), spectrum: make([][]complex64, bands)}
+	}
+	v.feature = f
+	return v
+}
+
+func (v *view) free() {
+	v.feature = nil
+	views.Put(v)
 }
 
 // read fills the view with rows from first on, and zeros behind them. The first
@@ -139,6 +155,7 @@ func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
 	if err != nil {
 		return nil, err
 	}
+	defer s.free()
 	every := max(3, (s.rows+longest)/spreadFrom)
 	found := make([][]hits, len(clips))
 	for i, c := range clips {
@@ -176,7 +193,6 @@ type searcher struct {
 	seenRows int     // and how many rows they held
 	start    int     // its first row
 	mean     float64 // energy of a row of the blocks so far
-	spectrum [][]complex64
 }
 
 func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
@@ -184,7 +200,7 @@ func newSearcher(sound dsp.Sketch, g Grain) (*searcher, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &searcher{view: newView(f), rows: f.rows, spectrum: make([][]complex64, g.bands())}, nil
+	return &searcher{view: newView(f), rows: f.rows}, nil
 }
 
 // load makes the block that begins at row start ready. It reports false when

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"sync"
 )
 
 // A proxy file holds a recording's sound for measuring: mono samples in blocks
@@ -165,6 +166,9 @@ func (p *Proxy) Len() int { return p.n }
 // Close closes the file.
 func (p *Proxy) Close() error { return p.f.Close() }
 
+// raws are buffers for what ReadAt reads.
+var raws = sync.Pool{New: func() any { return new([]byte) }}
+
 // ReadAt fills dst with the samples from index at on; outside the recording
 // there is silence. ErrDamaged is in the error where what stands there is not
 // what was written.
@@ -175,7 +179,10 @@ func (p *Proxy) ReadAt(dst []float32, at int) error {
 		return nil
 	}
 	first, last := lo/proxyBlock, (hi-1)/proxyBlock
-	raw := make([]byte, (last-first+1)*proxyBytes)
+	held := raws.Get().(*[]byte)
+	defer raws.Put(held)
+	*held = slices.Grow((*held)[:0], (last-first+1)*proxyBytes)
+	raw := (*held)[:(last-first+1)*proxyBytes]
 	if _, err := p.f.ReadAt(raw, int64(first)*proxyBytes); err != nil && !errors.Is(err, io.EOF) {
 		return unreadable(p.f.Name(), err)
 	}
