@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"earshot/internal/dsp"
 )
@@ -159,7 +160,7 @@ func (s *stack) slopes(p peak, noise *moments) (g gradient, h hessian, height fl
 		w := &s.windows[i]
 		t := w.at - s.mid
 		if noise != nil {
-			last, across = across, make([]float32, len(w.spectrum.bins))
+			last, across = across, slices.Grow(last[:0], len(w.spectrum.bins))[:len(w.spectrum.bins)]
 		}
 		r := w.spectrum.read(p.delta+p.slope*t, across)
 		l := lean{t: t, lean: w.weight * r.lean, bend: w.weight * r.bend}

@@ -91,8 +91,9 @@ func (s *stack) quiet(top peak) float64 {
 	most := math.Min(MaxDrift, float64(s.reach)*lagStep/2/math.Max(s.half, 1e-3))
 	at := s.reach + int(math.Round(top.delta/lagStep))
 	gap := int(clear / lagStep)
-	var below, above []float64
 	acc := make([]float32, 2*s.reach+1)
+	room := (2*slopes + 1) * (len(acc)/3 + 1)
+	below, above := make([]float64, 0, room), make([]float64, 0, room)
 	for i := -slopes; i <= slopes; i++ {
 		s.sum(acc, most*float64(i)/slopes)
 		for j := 0; j < len(acc); j += 3 {
