@@ -229,7 +229,7 @@ func (c *correlator) points(r []float64) []float32 {
 // many samples it reads between them. The taps lose 1 dB at the top of the band.
 const (
 	phases    = 32
-	alongTaps = 12
+	alongTaps = dsp.SlideTaps
 )
 
 // along holds the taps for each phase: along[p] reads p/phases of a sample on;
@@ -276,7 +276,7 @@ func readAlong(sound Source, dst []float32, line Alignment, first int) (float64,
 		phase := int(frac + 0.5)
 		n := min(len(dst)-i, samePhase(frac, line.Drift))
 		part := dst[i : i+n]
-		along12(part, raw[at:][:n+alongTaps-1], &taps[phase])
+		dsp.Slide(part, raw[at:], &taps[phase])
 		count := float64(n)
 		left += count*(frac-float64(phase)) + phases*line.Drift*count*(count-1)/2
 		i += n
@@ -298,17 +298,4 @@ func samePhase(frac, drift float64) int {
 		return math.MaxInt
 	}
 	return 1 + int(math.Min(left/(drift*phases), 1<<30))
-}
-
-// along12 puts into each of dst what by makes of the alongTaps samples of src
-// from there on.
-func along12(dst, src []float32, by *[alongTaps]float32) {
-	a, b, c, d, e, f := by[0], by[1], by[2], by[3], by[4], by[5]
-	g, h, k, l, m, n := by[6], by[7], by[8], by[9], by[10], by[11]
-	for i := range dst {
-		x := (*[alongTaps]float32)(src[i:])
-		even := a*x[0] + c*x[2] + e*x[4] + g*x[6] + k*x[8] + m*x[10]
-		odd := b*x[1] + d*x[3] + f*x[5] + h*x[7] + l*x[9] + n*x[11]
-		dst[i] = even + odd
-	}
 }

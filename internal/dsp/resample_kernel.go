@@ -101,7 +101,12 @@ func blend1(x, a, b []float64, f float64) float64 {
 	n := len(a)
 	b, x = b[:n], x[:n]
 	var s0, s1, s2, s3 float64
-	for j := 3; j < n; j += 4 {
+	j := 0
+	if wide && n >= 4 {
+		j = n &^ 3
+		s0 = blend1Wide(&x[0], &a[0], &b[0], j, f)
+	}
+	for j += 3; j < n; j += 4 {
 		s0 += x[j-3] * (a[j-3] + f*(b[j-3]-a[j-3]))
 		s1 += x[j-2] * (a[j-2] + f*(b[j-2]-a[j-2]))
 		s2 += x[j-1] * (a[j-1] + f*(b[j-1]-a[j-1]))
@@ -119,7 +124,12 @@ func blend2(x, y, a, b []float64, f float64) (float64, float64) {
 	n := len(a)
 	b, x, y = b[:n], x[:n], y[:n]
 	var x0, x1, y0, y1 float64
-	for j := 1; j < n; j += 2 {
+	j := 0
+	if wide && n >= 4 {
+		j = n &^ 3
+		x0, y0 = blend2Wide(&x[0], &y[0], &a[0], &b[0], j, f)
+	}
+	for j++; j < n; j += 2 {
 		c0 := a[j-1] + f*(b[j-1]-a[j-1])
 		c1 := a[j] + f*(b[j]-a[j])
 		x0 += c0 * x[j-1]

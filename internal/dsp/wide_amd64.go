@@ -33,3 +33,18 @@ func conjWide(dst, z *complex128, m int)
 //
 //go:noescape
 func addProductsWide(acc *complex128, x0, y0, x1, y1, x2, y2 *complex64, n int, keep uint64)
+
+// slideWide is Slide for n values, n a multiple of eight.
+//
+//go:noescape
+func slideWide(dst, src, by *float32, n int)
+
+// blend1Wide is blend1 for n values, n a multiple of four.
+//
+//go:noescape
+func blend1Wide(x, a, b *float64, n int, f float64) float64
+
+// blend2Wide is blend2 likewise.
+//
+//go:noescape
+func blend2Wide(x, y, a, b *float64, n int, f float64) (float64, float64)

@@ -13,3 +13,9 @@ func untangleWide(dst, z, turn *complex128, m int, scale float64, mirror uint64)
 func conjWide(dst, z *complex128, m int) {}
 
 func addProductsWide(acc *complex128, x0, y0, x1, y1, x2, y2 *complex64, n int, keep uint64) {}
+
+func slideWide(dst, src, by *float32, n int) {}
+
+func blend1Wide(x, a, b *float64, n int, f float64) float64 { return 0 }
+
+func blend2Wide(x, y, a, b *float64, n int, f float64) (float64, float64) { return 0, 0 }
