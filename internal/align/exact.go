@@ -25,28 +25,44 @@ type reading struct{ height, lean, bend float64 }
 // there: what stands across that is noise, and across, if it has room for the
 // bins, gets each one's part in the reading's lean.
 func (s *spectrum) read(lag float64, across []float32) reading {
-	var r reading
+	const every = 64 // bins, after which the turns are begun anew before rounding adds up
+	var even, odd reading
 	step := 2 * math.Pi * dsp.ProxyRate / float64(s.size) // radians a second, from bin to bin
 	turn := cmplx.Rect(1, step*lag)
-	var now complex128
-	for k, b := range s.bins {
-		omega := step * float64(s.first+k)
-		if k%64 == 0 { // a product of turns, begun anew before rounding adds up
-			now = cmplx.Rect(1, omega*lag)
-		} else {
-			now *= turn
-		}
-		re := float64(real(b))*real(now) - float64(imag(b))*imag(now)
-		im := float64(real(b))*imag(now) + float64(imag(b))*real(now)
-		r.height += re
-		r.lean -= omega * im
-		r.bend -= omega * omega * re
-		if across != nil {
-			across[k] = float32(omega * im * 2 / float64(s.size))
+	twice := turn * turn
+	for from := 0; from < len(s.bins); from += every {
+		bins := s.bins[from:min(from+every, len(s.bins))]
+		omega := step * float64(s.first+from)
+		now := cmplx.Rect(1, omega*lag)
+		next := now * turn
+		for k := 0; k < len(bins); k += 2 { // two at a time: neither waits for the other
+			im := even.add(bins[k], now, omega)
+			if across != nil {
+				across[from+k] = float32(omega * im * 2 / float64(s.size))
+			}
+			now, omega = now*twice, omega+step
+			if k+1 == len(bins) {
+				break
+			}
+			im = odd.add(bins[k+1], next, omega)
+			if across != nil {
+				across[from+k+1] = float32(omega * im * 2 / float64(s.size))
+			}
+			next, omega = next*twice, omega+step
 		}
 	}
 	scale := 2 / float64(s.size)
-	return reading{r.height * scale, r.lean * scale, r.bend * scale}
+	return reading{(even.height + odd.height) * scale, (even.lean + odd.lean) * scale, (even.bend + odd.bend) * scale}
+}
+
+// add takes a bin at omega, turned, and returns what stands across.
+func (r *reading) add(bin complex64, turn complex128, omega float64) float64 {
+	re := float64(real(bin))*real(turn) - float64(imag(bin))*imag(turn)
+	im := float64(real(bin))*imag(turn) + float64(imag(bin))*real(turn)
+	r.height += re
+	r.lean -= omega * im
+	r.bend -= omega * omega * re
+	return im
 }
 
 // A scatter is the covariance of a place found in a stack: of delta, of slope,
