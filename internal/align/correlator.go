@@ -35,13 +35,12 @@ type window struct {
 
 // A correlator takes windows of one size.
 type correlator struct {
+	*shape
 	size        int // samples of a window
 	reach       int // points on each side of lag 0
 	fft         *dsp.FFT
 	taper       []float64
 	narrow      []float64 // the clip's taper where it is not the sound's
-	band        []float64
-	first, end  int // between which bins the band is
 	clip, sound []float32
 	x, y        []complex128
 	half        []float64 // interpolator for the points between samples
@@ -51,28 +50,45 @@ type correlator struct {
 
 func newCorrelator(size int, reach float64) *correlator {
 	c := &correlator{
+		shape: shapeOf(size),
 		size:  size,
 		reach: int(reach / lagStep),
 		fft:   dsp.NewFFT(size),
-		taper: make([]float64, size),
-		band:  make([]float64, size/2+1),
 		clip:  make([]float32, size),
 		sound: make([]float32, size),
 		half:  halfwayTaps(16),
 		heard: newResponse(size),
 	}
-	c.narrow = c.taper
-	setTaper(c.taper, 0, size)
-	for k := range c.band {
-		hz := float64(k) * dsp.ProxyRate / float64(size)
-		c.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
-	}
-	for c.end = len(c.band); c.band[c.end-1] == 0; c.end-- {
-	}
-	for c.band[c.first] == 0 {
-		c.first++
-	}
+	c.narrow, c.taper = c.faded, c.faded
 	return c
+}
+
+// A shape is what all correlators of one size share.
+type shape struct {
+	faded      []float64 // a taper over all of it
+	band       []float64
+	first, end int // between which bins the band is
+}
+
+var shapes sync.Map // *shape, by size
+
+func shapeOf(size int) *shape {
+	if s, ok := shapes.Load(size); ok {
+		return s.(*shape)
+	}
+	s := &shape{faded: make([]float64, size), band: make([]float64, size/2+1)}
+	setTaper(s.faded, 0, size)
+	for k := range s.band {
+		hz := float64(k) * dsp.ProxyRate / float64(size)
+		s.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
+	}
+	for s.end = len(s.band); s.band[s.end-1] == 0; s.end-- {
+	}
+	for s.band[s.first] == 0 {
+		s.first++
+	}
+	shapes.Store(size, s)
+	return s
 }
 
 // setTaper puts a stretch of size from index from on, its ends faded over a

@@ -125,11 +125,7 @@ func (s *stack) sum(acc []float32, slope float64) {
 			continue
 		}
 		weight := float32(w.weight * s.norm)
-		src := w.r[from+shift : to+shift]
-		dst := acc[from:to][:len(src)]
-		for i, v := range src {
-			dst[i] += weight * v
-		}
+		dsp.AddScaled(acc[from:to], w.r[from+shift:to+shift], weight)
 	}
 }
 

@@ -176,10 +176,7 @@ func (t *tracker) match(r []float32) ([]float32, float64) {
 	m := make([]float32, len(r))
 	for _, p := range t.taps {
 		from, to := max(0, -p.by), min(len(r), len(r)-p.by)
-		src, dst := r[from+p.by:to+p.by], m[from:to]
-		for i, v := range src {
-			dst[i] += p.height * v
-		}
+		dsp.AddScaled(m[from:to], r[from+p.by:to+p.by], p.height)
 	}
 	some := make([]float32, 0, len(m)/7+1)
 	for i := 0; i < len(m); i += 7 {

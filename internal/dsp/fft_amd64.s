@@ -131,6 +131,28 @@ pair:
 	VZEROUPPER
 	RET
 
+// func lastWide(a, b *complex128, s int)
+TEXT ·lastWide(SB), NOSPLIT, $0-24
+	MOVQ a+0(FP), SI
+	MOVQ b+8(FP), DI
+	MOVQ s+16(FP), DX
+	SHLQ $4, DX
+	MOVQ DX, CX
+
+halves:
+	VMOVUPD (SI), Y0
+	VMOVUPD (SI)(DX*1), Y1
+	VADDPD  Y1, Y0, Y2
+	VSUBPD  Y1, Y0, Y3
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, (DI)(DX*1)
+	ADDQ    $32, SI
+	ADDQ    $32, DI
+	SUBQ    $32, CX
+	JNZ     halves
+	VZEROUPPER
+	RET
+
 // func untangleWide(dst, z, turn *complex128, m int, scale float64, mirror uint64)
 TEXT ·untangleWide(SB), NOSPLIT, $0-48
 	MOVQ         dst+0(FP), DI

@@ -116,12 +116,6 @@ func (h *halfFFT) run() []complex128 {
 		}
 		x, y = y, x
 	}
-	return lastStep(x, y, n, s)
-}
-
-// lastStep ends a transform of which s interleaved ones of length n, 1 or 2, are
-// left, and returns where the outcome stands: x or y.
-func lastStep(x, y []complex128, n, s int) []complex128 {
 	if n == 1 {
 		return x
 	}

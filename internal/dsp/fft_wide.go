@@ -34,5 +34,9 @@ func (h *halfFFT) runWide(in *complex128) []complex128 {
 		stepWide(&x[0], &y[0], &h.root[0], n/4, s)
 		x, y = y, x
 	}
-	return lastStep(x, y, n, s)
+	if n == 1 {
+		return x
+	}
+	lastWide(&x[0], &y[0], s)
+	return y
 }

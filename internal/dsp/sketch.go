@@ -52,6 +52,15 @@ func (s SketchBytes) ReadRows(dst []byte, first int) error {
 // EachRow calls do with every row of a sketch, in order. A row is valid during
 // the call.
 func EachRow(s Sketch, do func(i int, row []byte)) error {
+	return eachPart(s, func(first int, rows []byte) {
+		for i := 0; i < len(rows); i += SketchBands {
+			do(first+i/SketchBands, rows[i:i+SketchBands])
+		}
+	})
+}
+
+// eachPart calls do with all rows of a sketch, many at a time.
+func eachPart(s Sketch, do func(first int, rows []byte)) error {
 	const rows = 1024
 	buf := make([]byte, rows*SketchBands)
 	for first := 0; first < s.Rows(); first += rows {
@@ -59,9 +68,7 @@ func EachRow(s Sketch, do func(i int, row []byte)) error {
 		if err := s.ReadRows(part, first); err != nil {
 			return err
 		}
-		for i := 0; i < len(part); i += SketchBands {
-			do(first+i/SketchBands, part[i:i+SketchBands])
-		}
+		do(first, part)
 	}
 	return nil
 }
@@ -205,9 +212,11 @@ type SketchLevels [SketchBands][256]int
 // CountLevels looks through a sketch.
 func CountLevels(s Sketch) (*SketchLevels, error) {
 	var l SketchLevels
-	err := EachRow(s, func(_ int, row []byte) {
-		for b, v := range (*[SketchBands]byte)(row) {
-			l[b][v]++
+	err := eachPart(s, func(_ int, rows []byte) {
+		for ; len(rows) > 0; rows = rows[SketchBands:] {
+			for b, v := range (*[SketchBands]byte)(rows) {
+				l[b][v]++
+			}
 		}
 	})
 	return &l, err

@@ -21,3 +21,16 @@ func Slide(dst, src []float32, by *[SlideTaps]float32) {
 		dst[i] = even + odd
 	}
 }
+
+// AddScaled adds by·src[i] to each dst[i]. Both have one length.
+func AddScaled(dst, src []float32, by float32) {
+	src = src[:len(dst)]
+	done := 0
+	if wide && len(dst) >= 8 {
+		done = len(dst) &^ 7
+		addScaledWide(&dst[0], &src[0], done, by)
+	}
+	for i := done; i < len(dst); i++ {
+		dst[i] += by * src[i]
+	}
+}

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// Slide against its definition in float64, as this processor does it and as any
+// Slide and AddScaled against their definitions, as this processor does them and as any
 // does.
 func TestSlide(t *testing.T) {
 	defer func(was bool) { wide = was }(wide)
@@ -22,6 +22,13 @@ func TestSlide(t *testing.T) {
 				src[i] = float32(rng.NormFloat64())
 			}
 			Slide(dst, src, &by)
+			sum := append([]float32(nil), dst...)
+			AddScaled(sum, src[:n], 0.7)
+			for i, got := range sum {
+				if want := dst[i] + 0.7*src[i]; math.Abs(float64(got-want)) > 1e-5 {
+					t.Fatalf("wide %t, %d values: sum %d is %g, want %g", wide, n, i, got, want)
+				}
+			}
 			for i, got := range dst {
 				var want float64
 				for j, w := range by {

@@ -41,6 +41,24 @@ eights:
 	VZEROUPPER
 	RET
 
+// func addScaledWide(dst, src *float32, n int, by float32)
+TEXT ·addScaledWide(SB), NOSPLIT, $0-28
+	MOVQ         dst+0(FP), DI
+	MOVQ         src+8(FP), SI
+	MOVQ         n+16(FP), CX
+	VBROADCASTSS by+24(FP), Y0
+
+add8:
+	VMOVUPS     (DI), Y1
+	VFMADD231PS (SI), Y0, Y1
+	VMOVUPS     Y1, (DI)
+	ADDQ        $32, SI
+	ADDQ        $32, DI
+	SUBQ        $8, CX
+	JNZ         add8
+	VZEROUPPER
+	RET
+
 // The sum of the four values of y, of which x is the lower half, into x.
 #define SUM(y, x, z) \
 	VEXTRACTF128 $1, y, z      \

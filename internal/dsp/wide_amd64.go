@@ -48,3 +48,14 @@ func blend1Wide(x, a, b *float64, n int, f float64) float64
 //
 //go:noescape
 func blend2Wide(x, y, a, b *float64, n int, f float64) (float64, float64)
+
+// addScaledWide is AddScaled for n values, n a multiple of eight.
+//
+//go:noescape
+func addScaledWide(dst, src *float32, n int, by float32)
+
+// lastWide puts a[i]+a[s+i] and a[i]-a[s+i] into b[i] and b[s+i], for all i under
+// s, s a multiple of two.
+//
+//go:noescape
+func lastWide(a, b *complex128, s int)

@@ -19,3 +19,7 @@ func slideWide(dst, src, by *float32, n int) {}
 func blend1Wide(x, a, b *float64, n int, f float64) float64 { return 0 }
 
 func blend2Wide(x, y, a, b *float64, n int, f float64) (float64, float64) { return 0, 0 }
+
+func addScaledWide(dst, src *float32, n int, by float32) {}
+
+func lastWide(a, b *complex128, s int) {}
