@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 
+	"earshot/internal/align"
 	"earshot/internal/scene"
 )
 
@@ -14,6 +15,7 @@ type cell struct {
 	least  float64 // share of its couples that is known to be found and sure
 	codec  codec   // that both recordings go through
 	mixed  bool    // everything is another from couple to couple
+	clocks bool    // the drift is, as clocks differ
 }
 
 // What -quick makes: so many couples of a cell, no clip longer, in seconds.
@@ -68,6 +70,7 @@ func cells(rooms []*scene.Response) []cell {
 			least = 0.5
 		}
 		add(least, fmt.Sprintf("%g s", length), func(c *scene.Couple) { c.Length = length })
+		out[len(out)-1].clocks = length < 10 // too short to tell the drift, of which one value would say nothing
 	}
 	for _, ppm := range []float64{0, -100, 290} {
 		add(1, fmt.Sprintf("drift %g ppm", ppm), func(c *scene.Couple) { c.PPM = ppm })
@@ -95,6 +98,9 @@ func cells(rooms []*scene.Response) []cell {
 func (c *cell) made(seed uint64, rooms []*scene.Response) scene.Couple {
 	out := c.couple
 	out.Seed = seed
+	if c.clocks {
+		out.PPM = 1e6 * align.Ordinary * rand.New(rand.NewPCG(seed, 56)).NormFloat64()
+	}
 	if c.mixed {
 		mix(&out, rooms)
 	}

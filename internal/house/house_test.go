@@ -35,7 +35,7 @@ func arrows() map[string][]string {
 		"internal/match":               {"internal/dsp"},
 		"internal/align":               {"internal/dsp", "gonum.org/v1/gonum/mat"},
 		"internal/clocks":              {"internal/align", "gonum.org/v1/gonum/mat"},
-		"internal/dsp":                 {"gonum.org/v1/gonum/dsp/fourier"},
+		"internal/dsp":                 {"gonum.org/v1/gonum/dsp/fourier", "golang.org/x/sys/cpu"},
 		"internal/frame":               {},
 		"internal/fault":               {},
 		"internal/media":               {"internal/frame"},
