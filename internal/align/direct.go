@@ -159,7 +159,7 @@ func (t *row) openingOf(p peak, hides bool) opening {
 	many := crowded(arrivals, highest) || t.beyond(p.delta, 1)+t.beyond(p.delta, -1) > much*p.height*p.height
 	ghostly := func(rest []peak) bool {
 		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!many || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a))
+		return math.Abs(a.height) < ghost*highest && (!many || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a) || mirrors(arrivals, a, p.delta))
 	}
 	first, last, height, parts := firstBurst(arrivals, least, ghostly)
 	sudden := abrupt(paths, first, height, noise)
@@ -275,6 +275,18 @@ func crowded(arrivals []peak, highest float64) bool {
 		}
 	}
 	return n >= several
+}
+
+// mirrors tells whether an arrival may be what whitening makes of another: of one
+// as far from p at smaller lags, as strong and of one sign.
+func mirrors(arrivals []peak, a peak, p float64) bool {
+	const about = 0.00004 // seconds
+	for _, o := range arrivals {
+		if math.Abs(o.delta+a.delta-2*p) < about && o.height/a.height >= 1 {
+			return true
+		}
+	}
+	return false
 }
 
 // rising tells whether the first of some arrivals is but the rise of a burst
