@@ -28,7 +28,8 @@ const hall = 0.038
 // be silence, as far as the room's response tells what is no path: a body mic
 // that hears the talker across the room has reflections of its own there, and
 // nothing tells the direct sound. A weak one must stand in the room's response
-// too, which is not whitened: whitening mirrors strong reflections. Microphones
+// too, which is not whitened, and be no mirror image of another about p: whitening
+// mirrors strong reflections. Microphones
 // and mouths spread an arrival over a tenth of a millisecond or two: what
 // follows the first as closely is part of it. Where in such a burst the direct
 // sound stands, the room's response says; where it cannot, a third of the way
