@@ -92,8 +92,8 @@ func (s *stack) quiet(top peak) float64 {
 	at := s.reach + int(math.Round(top.delta/lagStep))
 	gap := int(clear / lagStep)
 	acc := make([]float32, 2*s.reach+1)
-	room := (2*slopes + 1) * (len(acc)/3 + 1)
-	below, above := make([]float64, 0, room), make([]float64, 0, room)
+	places := (2*slopes + 1) * (len(acc)/3 + 1)
+	below, above := make([]float64, 0, places), make([]float64, 0, places)
 	for i := -slopes; i <= slopes; i++ {
 		s.sum(acc, most*float64(i)/slopes)
 		for j := 0; j < len(acc); j += 3 {
