@@ -29,6 +29,7 @@ type window struct {
 	r      []float32 // r[reach+i] at lag i·lagStep: the sound is heard that much later than the line says
 	weight float64   // how much there is to hear, 0..1
 	level  float64   // mean power of the sound in the band
+	hot    float64   // see clipped: of clip or sound, whichever is more so
 
 	spectrum spectrum // what r is the inverse of
 }
@@ -141,7 +142,7 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 	if err != nil {
 		return window{}, err
 	}
-	w := window{at: float64(first+c.size/2) / dsp.ProxyRate}
+	w := window{at: float64(first+c.size/2) / dsp.ProxyRate, hot: math.Max(clipped(c.clip), clipped(c.sound))}
 	c.x = c.transform(c.x, c.clip, c.narrow)
 	c.y = c.transform(c.y, c.sound, c.taper)
 	w.level = c.cross(shift)

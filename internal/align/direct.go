@@ -82,27 +82,25 @@ type led struct {
 
 // directOf is direct for a camera across the room.
 func (t *row) directOf(p peak) led {
-	const (
-		same   = 0.00003 // seconds: half a sample
-		shape  = 2.5e-6  // seconds: what a burst's own shape moves its first top by,
-		longer = 0.04    // and by how much more of its length
-		dull   = 0.00006 // seconds: windows laid farther apart leave little of the response's top of the band
-	)
+	const same = 0.00003 // seconds: half a sample
 	hides := t.hides(p)
 	o := t.openingOf(p, hides)
 	if o.parts == 0 {
 		return led{blur: spreadOf(o.arrivals, p.delta)}
 	}
-	at, unsure, clear := 0.0, 0.0, false
+	at, noise, unsure, clear := 0.0, 0.0, 0.0, false
 	if t.smear < dull {
-		at, unsure, clear = t.heard.firstTop(o.first, o.last)
+		at, noise, unsure, clear = t.heard.firstTop(o.first, o.last)
 	}
-	lead, blur := o.first-p.delta-o.length()/3, o.length()/2
+	var lead, blur, moved float64
 	switch {
 	case clear && (o.parts > 1 || math.Abs(at-o.first) > same):
-		lead, blur = at-p.delta, math.Max(shape+longer*o.length(), unsure)
+		lead, blur, moved = at-p.delta, unsure, noise
 	case o.parts == 1 && math.Abs(o.first-p.delta) < same:
-		lead, blur = 0, 0 // the stack's own top is the better estimate of one arrival
+		moved = t.moved(p.delta) // the stack's own top is the better estimate of one arrival
+	default:
+		lead, blur = o.first-p.delta-o.length()/3, o.length()/2
+		moved = t.moved(p.delta + lead)
 	}
 	switch {
 	case hides && clear && !o.narrow:
@@ -110,7 +108,7 @@ func (t *row) directOf(p peak) led {
 	case hides:
 		blur = math.Max(blur, outdone(o.arrivals, p.delta+lead))
 	}
-	return led{lead, math.Hypot(blur, t.moved(p.delta+lead)), true}
+	return led{lead, math.Hypot(blur, moved), true}
 }
 
 // An opening is the first burst of the arrivals about a place that comes out of
@@ -197,17 +195,17 @@ func outdone(arrivals []peak, at float64) float64 {
 
 // moved is what the reflections after the direct sound at lag at move its top by,
 // as a deviation in seconds: with the square root of their power beside its own,
-// which is that of its burst. What is heard before it is no reflection, but the
+// which is that of its burst; more where they are clipped together. What is heard before it is no reflection, but the
 // sound's likeness to itself. The figure is from the rig in docs/accuracy.md,
 // where it holds from ten times the power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
-	const by = 0.1e-6 // seconds
+	const by, clipping = 0.1e-6, 10 // seconds; by how many times what is clipped
 	mid := t.reach + int(math.Round(at/lagStep))
 	_, height := highestPoint(t.r, max(0, mid-points(burst)), min(len(t.r)-1, mid+points(burst)))
 	if height == 0 {
 		return 0
 	}
-	return by * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
+	return by * (1 + clipping*t.hot) * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
 }
 
 // spreadOf is how far arrivals lie from lag at, as a deviation by their power.

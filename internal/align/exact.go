@@ -89,9 +89,10 @@ const neighbourBins = 1.116
 // and with few windows somewhat more. What the second has over the first, by more
 // than chance gives it, counts again for the slope: one stretch of talk excites
 // a room otherwise than another, so that reflections lean alike in windows far
-// apart, and a fitted slope hides that.
+// apart, and a fitted slope hides that. What is far over it is a burst's, which
+// leans otherwise in every window and hides in none.
 func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
-	const hidden, chance = 2, 1.5 // times what is over so many times the first; the trial is in docs/accuracy.md
+	const hidden, chance, most = 2, 1.5, 3 // times what is over so many times the first, and so much of it; the trial is in docs/accuracy.md
 	sign := math.Copysign(1, p.height)
 	for range 2 {
 		g, h, _, _ := s.slopes(p, nil)
@@ -107,7 +108,7 @@ func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
 	apart := disagreement(leans, h, fixed)
 	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
 	a, b := noise.through(h, fixed), apart.through(h, fixed)
-	return p, scatter{math.Max(a.dd, b.dd), a.ds, math.Max(a.ss, b.ss) + hidden*math.Max(0, b.ss-chance*a.ss)}
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, math.Max(a.ss, b.ss) + hidden*math.Max(0, math.Min(b.ss-chance*a.ss, most*a.ss))}
 }
 
 // moments are those of the stack's leans over delta and slope.

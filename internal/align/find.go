@@ -79,6 +79,7 @@ const (
 	mostAgain   = 4    // times that all of a take is measured
 
 	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band
+	dull  = 60e-6 // and these leave little of it
 	near  = 0.002 // seconds: a line this far off leaves no room to look for the direct sound
 )
 
@@ -173,7 +174,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if whole {
 			again++
 		}
-		settled = whole && (again == mostAgain || next.Strength < hopeless || math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
+		settled = whole && (again == mostAgain || next.Strength < hopeless || next.stack.smeared(next.top) < dull && math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
 		f = next
 	}
 }

@@ -34,23 +34,25 @@ func (h *response) mirrored() *response {
 }
 
 // firstTop returns the lag of the direct sound within a burst from lag first
-// down to lag last, seconds: the first top over half of what the burst rises
-// to, below the top of the band. Where a top before it comes close to half, or
-// it is hardly over half itself, another would take the other one: unsure is how
-// far that would be, seconds, as far as it is so. Nothing is said where the
-// response is lost in noise.
-func (h *response) firstTop(first, last float64) (lag, unsure float64, ok bool) {
+// down to lag last, seconds: the first top over 0.45 of what the burst
+// rises to, where it stands in the band of speech. blur is the deviation that
+// noise leaves in it, the more the blunter the top. Where a top before it comes close to that
+// share, or it is hardly over it itself, another would take the other one:
+// unsure is how far that would be, seconds, as far as it is so. Nothing is said
+// where the response is lost in noise.
+func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
 		after  = burst  // what stands lower may only be its rise
-		over   = 0.5    // of what the burst rises to
-		close  = 0.12   // so near to that noise or another response may decide
+		over   = 0.45   // of what the burst rises to: half, less what noise and a codec take of it
+		close  = 0.1    // so near to that noise or another response may decide
 		lost   = 8      // deviations of the noise that the burst must rise to
+		sways  = 6.5    // times what the noise far off would move a top by, as the rig in docs/accuracy.md has it
 	)
 	h.work()
 	tops, highest := topsOf(h.byLag, first+before, last-after)
 	if highest < lost*h.noise {
-		return 0, 0, false
+		return 0, 0, 0, false
 	}
 	for i, t := range tops {
 		share := t.height / highest
@@ -59,14 +61,30 @@ func (h *response) firstTop(first, last float64) (lag, unsure float64, ok bool) 
 		}
 		if i > 0 {
 			short := over - tops[i-1].height/highest
-			unsure = math.Max(0, 1-short/close) * (tops[i-1].delta - t.delta)
+			unsure = math.Max(0, 1-short/close) * (tops[i-1].lag - t.lag)
 		}
 		if doubt := 1 - (share-over)/close; doubt > 0 && i+1 < len(tops) {
-			unsure = math.Max(unsure, doubt*(t.delta-tops[i+1].delta))
+			unsure = math.Max(unsure, doubt*(t.lag-tops[i+1].lag))
 		}
-		return t.delta, unsure, true
+		t = h.inSpeech(t)
+		return t.lag, sways * t.moved(h.noise), unsure, true
 	}
-	return 0, 0, false
+	return 0, 0, 0, false
+}
+
+// inSpeech is the top of the response in the band of speech alone that is
+// nearest to t: that band's edges are too steep to tell tops from their ringing,
+// but what is above it would move them.
+func (h *response) inSpeech(t top) top {
+	const about = 0.00005 // seconds
+	near := t
+	tops, _ := topsOf(h.lags(speechTop, speechFull), t.lag+about, t.lag-about)
+	for i, other := range tops {
+		if i == 0 || math.Abs(other.lag-t.lag) < math.Abs(near.lag-t.lag) {
+			near = other
+		}
+	}
+	return near
 }
 
 // What stands out in a response: a share of what it rises to, and so many
@@ -99,36 +117,47 @@ func (h *response) most(from, to float64) float64 {
 // work works the response out by lag, once.
 func (h *response) work() {
 	if h.byLag == nil {
-		h.byLag = h.lags()
+		h.byLag = h.lags(bandHigh, bandHighFull)
 		h.noise = noiseOf(h.byLag)
 	}
 }
 
+// A top of a response's magnitude: its lag, seconds, how high it is, and how it
+// bends there, per second squared.
+type top struct{ lag, height, bend float64 }
+
+// moved is what noise of a deviation, pitched as the top itself is, moves it by,
+// as a deviation in seconds.
+func (t top) moved(noise float64) float64 { return noise / math.Sqrt(t.height*math.Abs(t.bend)) }
+
 // topsOf returns the tops of a response's magnitude from lag from down to lag
 // to, seconds, and the highest magnitude there.
-func topsOf(r []float64, from, to float64) (tops []peak, highest float64) {
-	const fine = 4 // steps of a sample
-	at := func(i int) float64 { return math.Abs(readCircular(r, float64(i)/fine)) }
-	lo := int(math.Floor(to * dsp.ProxyRate * fine))
-	hi := int(math.Ceil(from * dsp.ProxyRate * fine))
+func topsOf(r []float64, from, to float64) (tops []top, highest float64) {
+	const fine = 4 * dsp.ProxyRate // steps a second
+	at := func(i int) float64 { return math.Abs(readCircular(r, float64(i)/4)) }
+	lo := int(math.Floor(to * fine))
+	hi := int(math.Ceil(from * fine))
 	above, here := at(hi+1), at(hi)
 	for i := hi; i >= lo; i-- {
 		below := at(i - 1)
 		highest = math.Max(highest, here)
 		if here > above && here >= below {
-			off := vertex(below, here, above)
-			lag := (float64(i) + math.Max(-0.5, math.Min(0.5, off))) / fine / dsp.ProxyRate
-			tops = append(tops, peak{delta: lag, height: here})
+			off := math.Max(-0.5, math.Min(0.5, vertex(below, here, above)))
+			tops = append(tops, top{(float64(i) + off) / fine, here, (below - 2*here + above) * fine * fine})
 		}
 		above, here = here, below
 	}
 	return tops, highest
 }
 
-// lags is the response by lag in samples, circular. Frequencies that the sound
-// hardly holds are held down, so that their noise stays small (Wiener's
-// deconvolution).
-func (h *response) lags() []float64 {
+// The top of the band that the direct sound is looked for in, Hz: what a voice
+// still has at a few metres.
+const speechFull, speechTop = 6000.0, 6840.0
+
+// lags is the response by lag in samples, circular, below high, and whole below
+// highFull, Hz. Frequencies that the sound hardly holds are held down, so that
+// their noise stays small (Wiener's deconvolution).
+func (h *response) lags(high, highFull float64) []float64 {
 	size := 2 * (len(h.power) - 1)
 	smooth, most := smoothed(h.power, 400*size/dsp.ProxyRate), 0.0
 	for _, v := range smooth {
@@ -137,7 +166,7 @@ func (h *response) lags() []float64 {
 	x := make([]complex128, len(h.cross))
 	for k, g := range h.cross {
 		hz := float64(k) * dsp.ProxyRate / float64(size)
-		if band := ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull); band > 0 && most > 0 {
+		if band := ramp(hz, bandLow, bandLowFull) * ramp(hz, high, highFull); band > 0 && most > 0 {
 			x[k] = g * complex(band/(h.power[k]+1e-4*most+1e-2*smooth[k]), 0)
 		}
 	}

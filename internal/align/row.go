@@ -13,13 +13,14 @@ type row struct {
 	r     []float32 // points as in a window
 	reach int
 	noise float64   // as of the stack
+	hot   float64   // the same
 	smear float64   // seconds that the slope lays the first window from the last
 	heard *response // as of the stack
 }
 
 // along is the stack along a slope.
 func (s *stack) along(slope float64) *row {
-	t := &row{r: make([]float32, 2*s.reach+1), reach: s.reach, noise: s.noise, smear: s.smeared(peak{slope: slope}), heard: s.heard}
+	t := &row{r: make([]float32, 2*s.reach+1), reach: s.reach, noise: s.noise, hot: s.hot, smear: s.smeared(peak{slope: slope}), heard: s.heard}
 	s.sum(t.r, slope)
 	return t
 }

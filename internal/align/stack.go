@@ -14,6 +14,7 @@ type stack struct {
 	mid     float64   // clip seconds
 	half    float64   // seconds from mid to the farthest window's middle
 	norm    float64   // 1/sqrt(Σ weight²): gives the stack unit variance where nothing matches
+	hot     float64   // of the windows, by weight: how much of them is clipped
 	noise   float64   // the deviation really seen where nothing matches, at least 1
 	heard   *response // of the room, from the same windows; nil for a part of a stack
 	far     bool      // see Far
@@ -28,12 +29,13 @@ type peak struct {
 
 func newStack(windows []window, reach int) *stack {
 	s := &stack{windows: windows, reach: reach, noise: 1}
-	var sum, weights float64
+	var sum, hot, weights float64
 	for _, w := range windows {
 		sum += w.weight * w.at
+		hot += w.weight * w.hot
 		weights += w.weight
 	}
-	s.mid = sum / weights
+	s.mid, s.hot = sum/weights, hot/weights
 	var squares float64
 	for _, w := range windows {
 		s.half = math.Max(s.half, math.Abs(w.at-s.mid))
