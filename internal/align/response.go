@@ -34,12 +34,12 @@ func (h *response) mirrored() *response {
 }
 
 // firstTop returns the lag of the direct sound within a burst from lag first
-// down to lag last, seconds: the first top over 0.45 of what the burst
-// rises to, where it stands in the band of speech. blur is the deviation that
-// noise leaves in it, the more the blunter the top. Where a top before it comes close to that
-// share, or it is hardly over it itself, another would take the other one:
-// unsure is how far that would be, seconds, as far as it is so. Nothing is said
-// where the response is lost in noise.
+// down to lag last, seconds: the first top over 0.45 of what the burst rises to,
+// where it stands in the band of speech. blur is the deviation that noise leaves
+// in it, the more the blunter the top. Where a top before it comes close to that
+// share, or it is hardly over it itself, another would take the other one: unsure
+// is how far that would be, seconds, as far as it is so. Nothing is said where the
+// response is lost in noise.
 func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
@@ -133,8 +133,11 @@ func (t top) moved(noise float64) float64 { return noise / math.Sqrt(t.height*ma
 // topsOf returns the tops of a response's magnitude from lag from down to lag
 // to, seconds, and the highest magnitude there.
 func topsOf(r []float64, from, to float64) (tops []top, highest float64) {
-	const fine = 4 * dsp.ProxyRate // steps a second
-	at := func(i int) float64 { return math.Abs(readCircular(r, float64(i)/4)) }
+	const (
+		steps = 4 // of a sample
+		fine  = steps * dsp.ProxyRate
+	)
+	at := func(i int) float64 { return math.Abs(readCircular(r, float64(i)/steps)) }
 	lo := int(math.Floor(to * fine))
 	hi := int(math.Ceil(from * fine))
 	above, here := at(hi+1), at(hi)
