@@ -1,9 +1,6 @@
 package align
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // room is what reflections are late by, at most, where the direct sound is looked
 // for among them, seconds: a path 10 m longer.
@@ -111,88 +108,6 @@ func (t *row) directOf(p peak) led {
 	return led{lead, math.Hypot(blur, moved), true}
 }
 
-// An opening is the first burst of the arrivals about a place that comes out of
-// silence.
-type opening struct {
-	arrivals    []peak  // all of them, the largest lag first
-	first, last float64 // lags between which it lies, seconds
-	parts       int     // how many arrivals it has, 0 where nothing comes out of silence
-	narrow      bool    // so little of the band is left that arrivals run together
-}
-
-func (o *opening) length() float64 { return o.first - o.last }
-
-// openingOf looks for the opening about p. hides tells whether p hides the direct
-// sound.
-func (t *row) openingOf(p peak, hides bool) opening {
-	const (
-		silence = 0.008 // seconds that must be heard before it
-		after   = 0.003 // seconds: p itself may be a little before its flattened top
-		share   = 0.12  // of the strongest arrival
-		overall = 6     // deviations of the noise
-		ghost   = 0.25  // of the strongest: what whitening makes of one strong reflection, on the other side
-		much    = 9     // times the power of p: the reflections of a direct sound that seldom leads them
-	)
-	room := room
-	if hides {
-		room = hall
-	}
-	quiet := p.delta + room + silence + 0.002
-	flat, lobes := t.flat(quiet)
-	if flat == nil {
-		return opening{}
-	}
-	noise := t.noiseAfter(flat, quiet)
-	arrivals := t.arrivals(flat, lobes, p.delta+room+silence, p.delta-after, noise)
-	highest := 0.0
-	for _, a := range arrivals {
-		highest = math.Max(highest, math.Abs(a.height))
-	}
-	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
-	least := math.Max(asked*highest, overall*noise)
-	holds := func(a peak) bool { return t.heard.holds(a.delta, p.delta-after, p.delta+room) }
-	paths := arrivals // where the response is clear, those of them that it holds
-	if t.heard.tells(p.delta-after, p.delta+room) {
-		paths = slices.DeleteFunc(slices.Clone(arrivals), func(a peak) bool { return !holds(a) })
-	}
-	many := crowded(arrivals, highest) || t.beyond(p.delta, 1)+t.beyond(p.delta, -1) > much*p.height*p.height
-	ghostly := func(rest []peak) bool {
-		a := rest[0]
-		return math.Abs(a.height) < ghost*highest && (!many || !abrupt(paths, a.delta, math.Abs(a.height), noise) || rising(rest) || !holds(a) || mirrors(arrivals, a, p.delta))
-	}
-	first, last, height, parts := firstBurst(arrivals, least, ghostly)
-	sudden := abrupt(paths, first, height, noise)
-	if !sudden { // the rise of a burst is not asked to be
-		first, last, height, parts = firstBurst(arrivals, least, func(rest []peak) bool { return ghostly(rest) || rising(rest) })
-		sudden = abrupt(paths, first, height, noise)
-	}
-	if first > p.delta+room || !sudden {
-		parts = 0
-	}
-	return opening{arrivals, first, last, parts, lobes[t.reach+2] > runsTogether}
-}
-
-// runsTogether is how high a single arrival's pattern still stands a sample from
-// its top where half of the band is left.
-const runsTogether = 0.47
-
-// outdone is how soon after lag at something stands higher than what is there,
-// seconds: as little as the direct sound is where much hides it, either may be it
-// and the other its own pattern where no response tells; 0 where nothing does.
-func outdone(arrivals []peak, at float64) float64 {
-	const same, soon = 0.00005, 0.0003 // seconds
-	here, by := 0.0, 0.0
-	for _, a := range arrivals {
-		switch later := at - a.delta; {
-		case math.Abs(later) < same:
-			here = math.Max(here, math.Abs(a.height))
-		case later > 0 && later < soon && math.Abs(a.height) > here:
-			here, by = math.Abs(a.height), later
-		}
-	}
-	return by
-}
-
 // moved is what the reflections after the direct sound at lag at move its top by,
 // as a deviation in seconds: with the square root of their power beside its own,
 // which is that of its burst; more where they are clipped together. What is heard before it is no reflection, but the
@@ -219,100 +134,6 @@ func spreadOf(arrivals []peak, at float64) float64 {
 		return 0
 	}
 	return math.Sqrt(squares / sum)
-}
-
-// burst is how long one arrival is, at most, as microphones and mouths spread it,
-// seconds.
-const burst = 0.00017
-
-// firstBurst returns the lags between which the first burst of arrivals of at
-// least a height lies, the height of its highest, and how many it has. no tells
-// of an arrival, and those after it, that it begins none.
-func firstBurst(arrivals []peak, least float64, no func(rest []peak) bool) (first, last, height float64, parts int) {
-	for i, a := range arrivals {
-		if math.Abs(a.height) < least || parts == 0 && no(arrivals[i:]) {
-			continue
-		}
-		if parts == 0 {
-			first = a.delta
-		} else if first-a.delta > burst {
-			break
-		}
-		parts, last, height = parts+1, a.delta, math.Max(height, math.Abs(a.height))
-	}
-	return first, last, height, parts
-}
-
-// abrupt tells whether a burst at lag first comes out of silence: whether few
-// arrivals at larger lags, its own rise left out, are worth a word beside it, and
-// it is clearly higher than all of them.
-func abrupt(arrivals []peak, first, height, noise float64) bool {
-	const rise, clearly, hardly, clear, few = 0.0006, 1.6, 6, 2, 4 // seconds; times as high, twice; deviations; arrivals that noise never makes
-	n := 0
-	for _, a := range arrivals {
-		if a.delta <= first+rise {
-			break
-		}
-		if clearly*math.Abs(a.height) > height {
-			return false
-		}
-		if math.Abs(a.height) > math.Max(height/hardly, clear*noise) {
-			n++
-		}
-	}
-	return n < few
-}
-
-// crowded tells whether there are several arrivals, the highest among them, of
-// nearly half of its height.
-func crowded(arrivals []peak, highest float64) bool {
-	const nearly, several = 0.4, 3
-	n := 0
-	for _, a := range arrivals {
-		if math.Abs(a.height) >= nearly*highest {
-			n++
-		}
-	}
-	return n >= several
-}
-
-// mirrors tells whether an arrival may be what whitening makes of another: of one
-// as far from p at smaller lags, as strong and of one sign.
-func mirrors(arrivals []peak, a peak, p float64) bool {
-	const about = 0.00004 // seconds
-	for _, o := range arrivals {
-		if math.Abs(o.delta+a.delta-2*p) < about && o.height/a.height >= 1 {
-			return true
-		}
-	}
-	return false
-}
-
-// rising tells whether the first of some arrivals is but the rise of a burst
-// much stronger, as a loudspeaker or a microphone that was measured along with a
-// room makes it: no reflection comes so soon after the direct sound.
-func rising(arrivals []peak) bool {
-	const soon, much = 0.0006, 2.5 // seconds; times as strong
-	for _, a := range arrivals[1:] {
-		if arrivals[0].delta-a.delta > soon {
-			return false
-		}
-		if math.Abs(a.height) > much*math.Abs(arrivals[0].height) {
-			return true
-		}
-	}
-	return false
-}
-
-// sideLobe is the most that a single arrival's pattern of height 1 at lag 0 rises
-// to apart from it, as far as a room reaches.
-func sideLobe(lobes []float32, reach int) float64 {
-	const apart, room = 0.0003, 0.034 // seconds
-	top := 0.0
-	for i := points(apart); i <= min(reach, points(room)); i++ {
-		top = math.Max(top, math.Abs(float64(lobes[reach+i])))
-	}
-	return top
 }
 
 // points is how many points of a correlation so many seconds are.

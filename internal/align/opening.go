@@ -1,0 +1,212 @@
+package align
+
+import (
+	"math"
+	"slices"
+)
+
+// An opening is the first burst of the arrivals about a place that comes out of
+// silence.
+type opening struct {
+	arrivals    []peak  // all of them, the largest lag first
+	first, last float64 // lags between which it lies, seconds
+	height      float64 // of its highest
+	parts       int     // how many arrivals it has, 0 where nothing comes out of silence
+	narrow      bool    // so little of the band is left that arrivals run together
+}
+
+func (o *opening) length() float64 { return o.first - o.last }
+
+// openingOf looks for the opening about p. hides tells whether p hides the direct
+// sound.
+func (t *row) openingOf(p peak, hides bool) opening {
+	within := room
+	if hides {
+		within = hall
+	}
+	v := t.viewOf(p, within)
+	if v == nil {
+		return opening{}
+	}
+	o := v.firstBurst(v.unlikely)
+	if !v.abrupt(o.first, o.height) { // the rise of a burst is not asked to be
+		o = v.firstBurst(func(rest []peak) bool { return v.unlikely(rest) || rising(rest) })
+	}
+	if o.first > p.delta+within || !v.abrupt(o.first, o.height) {
+		o.parts = 0
+	}
+	return o
+}
+
+// A view is what is heard about a place: a row flattened and taken apart.
+type view struct {
+	p        float64 // the place, seconds
+	heard    *response
+	from, to float64 // lags between which the response is asked
+	arrivals []peak  // the largest lag first
+	paths    []peak  // where the room's response is clear, those of them that it holds
+	highest  float64 // of the arrivals
+	least    float64 // how high one must be to begin a burst
+	noise    float64 // deviation of what the arrivals were taken from
+	many     bool    // reflections of a direct sound that seldom leads them
+	narrow   bool    // see opening
+}
+
+// viewOf is what is heard about p, at lags up to so many seconds larger; nil
+// where too little of the band is.
+func (t *row) viewOf(p peak, within float64) *view {
+	const (
+		silence = 0.008 // seconds that must be heard before a burst
+		after   = 0.003 // seconds: p itself may be a little before its flattened top
+		share   = 0.12  // of the strongest arrival, that one must have
+		overall = 6     // deviations of the noise, the same
+		much    = 9     // times the power of p
+	)
+	quiet := p.delta + within + silence + 0.002
+	flat, lobes := t.flat(quiet)
+	if flat == nil {
+		return nil
+	}
+	v := &view{p: p.delta, heard: t.heard, from: p.delta - after, to: p.delta + within,
+		noise: t.noiseAfter(flat, quiet), narrow: lobes[t.reach+2] > runsTogether}
+	v.arrivals = t.arrivals(flat, lobes, p.delta+within+silence, v.from, v.noise)
+	for _, a := range v.arrivals {
+		v.highest = math.Max(v.highest, math.Abs(a.height))
+	}
+	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
+	v.least = math.Max(asked*v.highest, overall*v.noise)
+	v.paths = v.arrivals
+	if v.heard.tells(v.from, v.to) {
+		v.paths = slices.DeleteFunc(slices.Clone(v.arrivals), func(a peak) bool { return !v.holds(a) })
+	}
+	v.many = v.crowded() || t.beyond(p.delta, 1)+t.beyond(p.delta, -1) > much*p.height*p.height
+	return v
+}
+
+// holds tells whether the room's response holds an arrival too.
+func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) }
+
+// runsTogether is how high a single arrival's pattern still stands a sample from
+// its top where half of the band is left.
+const runsTogether = 0.47
+
+// unlikely tells whether the first of some arrivals is too weak to be the direct
+// sound, for all that is heard: weak ones are what whitening makes of one strong
+// reflection, on its other side.
+func (v *view) unlikely(rest []peak) bool {
+	const weak = 0.25 // of the strongest
+	a, height := rest[0], math.Abs(rest[0].height)
+	return height < weak*v.highest &&
+		(!v.many || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a))
+}
+
+// burst is how long one arrival is, at most, as microphones and mouths spread it,
+// seconds.
+const burst = 0.00017
+
+// firstBurst is the first burst of arrivals that are high enough. no tells of an
+// arrival, and those after it, that it begins none.
+func (v *view) firstBurst(no func(rest []peak) bool) opening {
+	o := opening{arrivals: v.arrivals, narrow: v.narrow}
+	for i, a := range v.arrivals {
+		if math.Abs(a.height) < v.least || o.parts == 0 && no(v.arrivals[i:]) {
+			continue
+		}
+		if o.parts == 0 {
+			o.first = a.delta
+		} else if o.first-a.delta > burst {
+			break
+		}
+		o.parts, o.last, o.height = o.parts+1, a.delta, math.Max(o.height, math.Abs(a.height))
+	}
+	return o
+}
+
+// abrupt tells whether a burst at lag first comes out of silence: whether few
+// paths at larger lags, its own rise left out, are worth a word beside it, and it
+// is clearly higher than all of them.
+func (v *view) abrupt(first, height float64) bool {
+	const rise, clearly, hardly, clear, few = 0.0006, 1.6, 6, 2, 4 // seconds; times as high, twice; deviations; arrivals that noise never makes
+	n := 0
+	for _, a := range v.paths {
+		if a.delta <= first+rise {
+			break
+		}
+		if clearly*math.Abs(a.height) > height {
+			return false
+		}
+		if math.Abs(a.height) > math.Max(height/hardly, clear*v.noise) {
+			n++
+		}
+	}
+	return n < few
+}
+
+// crowded tells whether there are several arrivals, the highest among them, of
+// nearly half of its height.
+func (v *view) crowded() bool {
+	const nearly, several = 0.4, 3
+	n := 0
+	for _, a := range v.arrivals {
+		if math.Abs(a.height) >= nearly*v.highest {
+			n++
+		}
+	}
+	return n >= several
+}
+
+// mirrors tells whether an arrival may be what whitening makes of another: of one
+// as far from the place at smaller lags, as strong and of one sign.
+func (v *view) mirrors(a peak) bool {
+	const about = 0.00004 // seconds
+	for _, o := range v.arrivals {
+		if math.Abs(o.delta+a.delta-2*v.p) < about && o.height/a.height >= 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// rising tells whether the first of some arrivals is but the rise of a burst
+// much stronger, as a loudspeaker or a microphone that was measured along with a
+// room makes it: no reflection comes so soon after the direct sound.
+func rising(arrivals []peak) bool {
+	const soon, much = 0.0006, 2.5 // seconds; times as strong
+	for _, a := range arrivals[1:] {
+		if arrivals[0].delta-a.delta > soon {
+			return false
+		}
+		if math.Abs(a.height) > much*math.Abs(arrivals[0].height) {
+			return true
+		}
+	}
+	return false
+}
+
+// outdone is how soon after lag at something stands higher than what is there,
+// seconds: as little as the direct sound is where much hides it, either may be it
+// and the other its own pattern where no response tells; 0 where nothing does.
+func outdone(arrivals []peak, at float64) float64 {
+	const same, soon = 0.00005, 0.0003 // seconds
+	here, by := 0.0, 0.0
+	for _, a := range arrivals {
+		switch later := at - a.delta; {
+		case math.Abs(later) < same:
+			here = math.Max(here, math.Abs(a.height))
+		case later > 0 && later < soon && math.Abs(a.height) > here:
+			here, by = math.Abs(a.height), later
+		}
+	}
+	return by
+}
+
+// sideLobe is the most that a single arrival's pattern of height 1 at lag 0 rises
+// to apart from it, as far as a room reaches.
+func sideLobe(lobes []float32, reach int) float64 {
+	const apart, room = 0.0003, 0.034 // seconds
+	top := 0.0
+	for i := points(apart); i <= min(reach, points(room)); i++ {
+		top = math.Max(top, math.Abs(float64(lobes[reach+i])))
+	}
+	return top
+}
