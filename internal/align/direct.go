@@ -24,7 +24,7 @@ const hall = 0.038
 // left, since a narrow band's own pattern looks like arrivals. Before it must
 // be silence, as far as the room's response tells what is no path: a body mic
 // that hears the talker across the room has reflections of its own there, and
-// nothing tells the direct sound. A weak one must stand in the room's response
+// nothing tells the direct sound. A weak one must be a top of the room's response
 // too, which is not whitened, and be no mirror image of another about p: whitening
 // mirrors strong reflections. Microphones
 // and mouths spread an arrival over a tenth of a millisecond or two: what

@@ -86,6 +86,14 @@ func (t *row) viewOf(p peak, within float64) *view {
 // holds tells whether the room's response holds an arrival too.
 func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) }
 
+// tops tells whether the room's response has its first top where an arrival is.
+// What merely rings there, because the band ends, has it elsewhere.
+func (v *view) tops(a peak) bool {
+	const about = 0.00006 // seconds
+	lag, _, _, clear := v.heard.firstTop(a.delta, a.delta)
+	return clear && math.Abs(lag-a.delta) < about
+}
+
 // runsTogether is how high a single arrival's pattern still stands a sample from
 // its top where half of the band is left.
 const runsTogether = 0.47
@@ -97,7 +105,7 @@ func (v *view) unlikely(rest []peak) bool {
 	const weak = 0.25 // of the strongest
 	a, height := rest[0], math.Abs(rest[0].height)
 	return height < weak*v.highest &&
-		(!v.many || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a))
+		(!v.many || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a) || !v.tops(a))
 }
 
 // burst is how long one arrival is, at most, as microphones and mouths spread it,
