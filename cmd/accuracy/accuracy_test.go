@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"slices"
 	"strings"
 	"testing"
 
@@ -151,8 +152,19 @@ func TestUncovered(t *testing.T) {
 		offsets, drifts []float64
 		want            string
 	}{{right, right, ""}, {narrow, right, "offset"}, {right, wide, "drift"}, {wide, narrow, "offset, drift"}} {
-		if got := uncovered(tt.offsets, tt.drifts); got != tt.want {
-			t.Errorf("%q, want %q", got, tt.want)
+		for _, chance := range []float64{0, 2} {
+			if got := uncovered(tt.offsets, tt.drifts, chance); got != tt.want {
+				t.Errorf("past %g deviations: %q, want %q", chance, got, tt.want)
+			}
 		}
+	}
+	// Of twenty, fifteen within one sigma are 75 %, but five more or less are nothing.
+	some := append(slices.Repeat([]float64{0.5}, 15), slices.Repeat([]float64{1.5}, 4)...)
+	some = append(some, 2.5)
+	if got := uncovered(some, some, 0); got != "offset, drift" {
+		t.Errorf("15 of 20 within one sigma: %q", got)
+	}
+	if got := uncovered(some, some, 2); got != "" {
+		t.Errorf("15 of 20 within one sigma, by more than chance: %q", got)
 	}
 }
