@@ -33,8 +33,9 @@ const hall = 0.038
 // in, since bursts rise faster than they die.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
-// deviation that the room leaves in it, seconds: what the reflections move it by
-// (see moved), and half the burst's own length where the response cannot tell.
+// deviation that the room leaves in it, seconds: what noise moves the response's
+// top by where that tells; elsewhere what the reflections move it by (see moved),
+// and half the burst's own length.
 // Where nothing tells the direct sound, p stays; the deviation is then that of
 // the reflections, if p is likely one of them (see hides).
 //
@@ -110,9 +111,10 @@ func (t *row) directOf(p peak) led {
 
 // moved is what the reflections after the direct sound at lag at move its top by,
 // as a deviation in seconds: with the square root of their power beside its own,
-// which is that of its burst; more where they are clipped together. What is heard before it is no reflection, but the
-// sound's likeness to itself. The figure is from the rig in docs/accuracy.md,
-// where it holds from ten times the power of all reflections down to a hundredth.
+// which is that of its burst; more where a recorder clips them together. What is
+// heard before it is no reflection, but the sound's likeness to itself. The
+// figures are from the rig in docs/accuracy.md, where they hold from ten times the
+// power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
 	const by, clipping = 0.1e-6, 10 // seconds; by how many times what is clipped
 	mid := t.reach + int(math.Round(at/lagStep))
