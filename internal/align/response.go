@@ -44,7 +44,7 @@ func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok 
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
 		after  = burst  // what stands lower may only be its rise
-		over   = 0.45   // of what the burst rises to: half, less what noise and a codec take of it
+		over   = 0.45   // of what the burst rises to, and the noise: half, less what a codec takes of it
 		close  = 0.1    // so near to that noise or another response may decide
 		lost   = 8      // deviations of the noise that the burst must rise to
 		sways  = 6.5    // times what the noise far off would move a top by, as the rig in docs/accuracy.md has it
@@ -54,16 +54,17 @@ func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok 
 	if highest < lost*h.noise {
 		return 0, 0, 0, false
 	}
+	least := over + h.noise/highest
 	for i, t := range tops {
 		share := t.height / highest
-		if share <= over {
+		if share <= least {
 			continue
 		}
 		if i > 0 {
-			short := over - tops[i-1].height/highest
+			short := least - tops[i-1].height/highest
 			unsure = math.Max(0, 1-short/close) * (tops[i-1].lag - t.lag)
 		}
-		if doubt := 1 - (share-over)/close; doubt > 0 && i+1 < len(tops) {
+		if doubt := 1 - (share-least)/close; doubt > 0 && i+1 < len(tops) {
 			unsure = math.Max(unsure, doubt*(t.lag-tops[i+1].lag))
 		}
 		t = h.inSpeech(t)
