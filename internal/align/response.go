@@ -16,8 +16,9 @@ type response struct {
 	power []float64
 	other []float64 // of the clip
 
-	byLag []float64 // what lags made of it, once asked
-	noise float64
+	byLag  []float64 // what lags made of it, once asked
+	speech []float64 // the same of the band of speech
+	noise  float64
 }
 
 func newResponse(size int) response {
@@ -78,8 +79,11 @@ func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok 
 // but what is above it would move them.
 func (h *response) inSpeech(t top) top {
 	const about = 0.00005 // seconds
+	if h.speech == nil {
+		h.speech = h.lags(speechTop, speechFull)
+	}
 	near := t
-	tops, _ := topsOf(h.lags(speechTop, speechFull), t.lag+about, t.lag-about)
+	tops, _ := topsOf(h.speech, t.lag+about, t.lag-about)
 	for i, other := range tops {
 		if i == 0 || math.Abs(other.lag-t.lag) < math.Abs(near.lag-t.lag) {
 			near = other

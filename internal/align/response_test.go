@@ -9,7 +9,7 @@ import (
 // Bursts of a known shape, as measured rooms have them, with a stronger
 // reflection after: the direct sound is the first top over 0.45 of what the
 // burst rises to, whatever leads it or follows. (A leading one is read larger by
-// the dip that the band gives the next: here 0.15 as 0.3.)
+// the dip that the band gives the next: here 0.15 as 0.4.)
 func TestDirectSoundInABurst(t *testing.T) {
 	type path struct{ late, gain float64 } // seconds after the direct sound
 	for _, tt := range []struct {
