@@ -194,8 +194,7 @@ func (c *correlator) cross(shift float64) float64 {
 			x[k] = 0
 			continue
 		}
-		root := sqrt(sqrt(float32(m2)))
-		scale := band[k] / float64(root*sqrt(root))
+		scale := band[k] / whitens(m2)
 		x[k] = complex(scale*real(g), scale*imag(g))
 		power += scale * scale * m2
 	}
@@ -209,7 +208,13 @@ func (c *correlator) cross(shift float64) float64 {
 	return level / float64(c.size) / float64(c.size)
 }
 
-// sqrt is as exact as a weight need be.
+// whitens is what a bin of power m2 is divided by: m2 to the power of 3/8, as
+// exact as a weight need be.
+func whitens(m2 float64) float64 {
+	root := sqrt(sqrt(float32(m2)))
+	return float64(root * sqrt(root))
+}
+
 func sqrt(v float32) float32 { return float32(math.Sqrt(float64(v))) }
 
 // keep is the band of the whitened cross-spectrum.

@@ -38,8 +38,9 @@ func (c *farCorrelator) take(clip, sound Source, line Alignment, at float64) (wi
 		if b := c.band[k]; b == 0 {
 			c.y[k] = 0
 		} else {
-			m2 := real(v)*real(v) + imag(v)*imag(v)
-			c.y[k] *= complex(b*math.Pow(math.Max(m2, 1e-30), -0.375), 0)
+			m2 := math.Max(real(v)*real(v)+imag(v)*imag(v), 1e-30)
+			scale := b / whitens(m2)
+			c.y[k] = complex(scale*real(v), scale*imag(v))
 		}
 	}
 	y := c.fft.Inverse(c.y)

@@ -9,7 +9,8 @@ import (
 // Bursts of a known shape, as measured rooms have them, with a stronger
 // reflection after: the direct sound is the first top over 0.45 of what the
 // burst rises to, whatever leads it or follows. (A leading one is read larger by
-// the dip that the band gives the next: here 0.15 as 0.4.)
+// the dip that the band gives the next: here 0.15 as 0.4.) What has its like after
+// the highest is a filter's ringing, and none.
 func TestDirectSoundInABurst(t *testing.T) {
 	type path struct{ late, gain float64 } // seconds after the direct sound
 	for _, tt := range []struct {
@@ -18,6 +19,7 @@ func TestDirectSoundInABurst(t *testing.T) {
 	}{
 		{"two tops", []path{{0, 0.8}, {170e-6, 0.75}, {0.0045, 1}}},
 		{"one leads, inverted", []path{{-140e-6, -0.15}, {0, 0.8}, {170e-6, 0.7}, {0.0097, 1}}},
+		{"rings on both sides", []path{{-147e-6, -0.42}, {0, 1}, {147e-6, -0.46}, {0.003, 0.6}}},
 		{"swings back", []path{{0, 0.95}, {125e-6, -1}, {0.003, 0.6}}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

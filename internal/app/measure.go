@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/gob"
+	"maps"
 	"math"
+	"slices"
 	"sync"
 
 	"earshot/internal/align"
@@ -82,9 +84,12 @@ func (m *measurer) recall() {
 	}
 }
 
-// keepAll puts into the cache what is known of sounds.
+// keepAll puts into the cache what is known of sounds; a run that is stopped
+// meanwhile still does.
 func (m *measurer) keepAll(sounds map[int]bool) error {
-	for k := range sounds {
+	all := slices.Sorted(maps.Keys(sounds))
+	return inParallel(context.Background(), len(all), func(n int) error {
+		k := all[n]
 		s := m.sounds[k]
 		known := m.load(s)
 		for i, c := range m.clips {
@@ -92,11 +97,8 @@ func (m *measurer) keepAll(sounds map[int]bool) error {
 				known[c.id] = meeting{m.held[i][k], m.links[i][k]}
 			}
 		}
-		if err := m.save(s, known); err != nil {
-			return err
-		}
-	}
-	return nil
+		return m.save(s, known)
+	})
 }
 
 func (m *measurer) load(s *recording) meetings {
