@@ -132,6 +132,40 @@ func TestAPairThatBreaksItsLoopIsCalledOut(t *testing.T) {
 	}
 }
 
+// Microphones keep their polarity: a faint match of the other one is no
+// confirmation, a strong one is.
+func TestAFaintMatchOfTheOtherPolarity(t *testing.T) {
+	d, m, all := linked()
+	for i := range all {
+		if all[i].Link.Clip == 2 && all[i].Link.Sound == 1 {
+			all[i].Verdict = match.Unsure
+		}
+	}
+	w := &web{day: d, m: m, decisions: all}
+	for _, tt := range []struct {
+		strength       float64
+		inverted, kept bool // kept: this device's other sure takes have this polarity, too
+		want           bool
+	}{{9, false, false, false}, {9, true, false, true}, {9, true, true, false}, {15, true, false, false}} {
+		m.links[1][1].Found.Inverted = tt.kept
+		if got := w.turned(2, 1, &align.Found{Strength: tt.strength, Inverted: tt.inverted}); got != tt.want {
+			t.Errorf("%+v: turned %v", tt, got)
+		}
+	}
+	for i := range d.clips {
+		m.links[i][1].Found.Inverted = true
+	}
+	if w.turned(2, 1, &align.Found{Strength: 9, Inverted: true}) || !w.turned(2, 1, &align.Found{Strength: 9}) {
+		t.Error("a device that is inverted in all takes is taken for one that is in none")
+	}
+	for n := range all {
+		all[n].Verdict = match.Unsure
+	}
+	if w.turned(2, 1, &align.Found{Strength: 9}) {
+		t.Error("polarity is known of devices without a sure take")
+	}
+}
+
 // The clocks of a day know a drift that no take of the same two devices told.
 func TestDriftOfTheWholeDay(t *testing.T) {
 	d, m, all := linked()

@@ -74,7 +74,7 @@ func (w *web) try(ctx context.Context, i, k int, p clocks.Place, at map[[2]int]i
 	d := match.Decision{Verdict: match.Unsure}
 	d.Why = []string{"placed through " + named(over) + ", heard together with it"}
 	switch {
-	case l != nil && bearsOut(l.Found, p, mid):
+	case l != nil && bearsOut(l.Found, p, mid) && !w.turned(i, k, l.Found):
 		d.Verdict = match.Sure
 		d.Why = append(d.Why, fmt.Sprintf("heard at that very place too, %.1f times above the noise and %s from it: two ways agree", l.Found.Strength, millis(missing(l.Found, p, mid))))
 	case w.twoWays(i, k):
@@ -117,6 +117,27 @@ func bearsOut(f *align.Found, p clocks.Place, t float64) bool {
 		return false
 	}
 	return f.Strength >= heardWell || math.Abs(missing(f, p, t)) <= math.Max(besides, 4*p.SigmaAt(t))
+}
+
+// turned tells whether a faint match of clip i with sound k has another polarity
+// than all sure takes of the same two devices. Microphones keep theirs: such a
+// match is of a reflection, or chance.
+func (w *web) turned(i, k int, f *align.Found) bool {
+	if f.Strength >= heardWell {
+		return false
+	}
+	alike, other := 0, 0
+	for _, d := range w.decisions {
+		c, s := d.Link.Clip, d.Link.Sound
+		switch {
+		case d.Verdict != match.Sure || w.day.clips[c].device != w.day.clips[i].device || w.day.sounds[s].device != w.day.sounds[k].device:
+		case w.m.links[c][s].Found.Inverted == f.Inverted:
+			alike++
+		default:
+			other++
+		}
+	}
+	return other > 0 && alike == 0
 }
 
 // listen looks for a clip in a sound around a place, in all their tracks; nil
