@@ -89,6 +89,7 @@ func (t *row) directOf(p peak) led {
 	at, noise, unsure, clear := 0.0, 0.0, 0.0, false
 	if t.smear < dull {
 		at, noise, unsure, clear = t.heard.firstTop(o.first, o.last)
+		clear = clear && !(o.parts == 1 && at > o.first+same && t.heard.rings(at, o.first))
 	}
 	var lead, blur, moved float64
 	switch {

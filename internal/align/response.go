@@ -3,7 +3,6 @@ package align
 import (
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"earshot/internal/dsp"
 )
@@ -36,12 +35,12 @@ func (h *response) mirrored() *response {
 }
 
 // firstTop returns the lag of the direct sound within a burst from lag first
-// down to lag last, seconds: the first top over 0.45 of what the burst rises to
-// that is no ringing, where it stands in the band of speech. blur is the deviation
-// that noise leaves in it, the more the blunter the top. Where a top before it
-// comes close to that share, or it is hardly over it itself, another would take
-// the other one: unsure is how far that would be, seconds, as far as it is so.
-// Nothing is said where the response is lost in noise.
+// down to lag last, seconds: the first top over 0.45 of what the burst rises to,
+// where it stands in the band of speech. blur is the deviation that noise leaves
+// in it, the more the blunter the top. Where a top before it comes close to that
+// share, or it is hardly over it itself, another would take the other one: unsure
+// is how far that would be, seconds, as far as it is so. Nothing is said where the
+// response is lost in noise.
 func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
@@ -56,7 +55,6 @@ func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok 
 	if highest < lost*h.noise {
 		return 0, 0, 0, false
 	}
-	tops = h.withoutRinging(tops, highest)
 	least := over + h.noise/highest
 	for i, t := range tops {
 		share := t.height / highest
@@ -76,22 +74,13 @@ func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok 
 	return 0, 0, 0, false
 }
 
-// withoutRinging leaves out the tops before the highest that have their like as
-// far after it: of one sign and hardly lower. A band that ends makes such, and a
-// filter or a codec that holds part of it down; paths do not come so.
-func (h *response) withoutRinging(tops []top, highest float64) []top {
+// rings tells whether what stands at a lag before a single arrival has its like as
+// far after it: of one sign and hardly lower. A filter or a codec that holds part
+// of the band down makes such, on both sides.
+func (h *response) rings(lag, arrival float64) bool {
 	const hardly = 0.9
-	at := slices.IndexFunc(tops, func(t top) bool { return t.height == highest })
-	if at < 0 {
-		return tops
-	}
-	mid := tops[at].lag
-	rings := func(t top) bool {
-		v := readCircular(h.byLag, t.lag*dsp.ProxyRate)
-		like := readCircular(h.byLag, (2*mid-t.lag)*dsp.ProxyRate)
-		return like/v > hardly
-	}
-	return append(slices.DeleteFunc(slices.Clone(tops[:at]), rings), tops[at:]...)
+	v := readCircular(h.byLag, lag*dsp.ProxyRate)
+	return readCircular(h.byLag, (2*arrival-lag)*dsp.ProxyRate)/v > hardly
 }
 
 // inSpeech is the top of the response in the band of speech alone that is
