@@ -138,7 +138,7 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 	if err := clip.ReadAt(c.clip, first); err != nil {
 		return window{}, err
 	}
-	shift, err := readAlong(sound, c.sound, line, first)
+	shift, err := c.readSound(sound, line, first)
 	if err != nil {
 		return window{}, err
 	}
@@ -151,6 +151,18 @@ func (c *correlator) take(clip, sound Source, line Alignment, at float64) (windo
 	}
 	w.r = c.points(c.fft.Inverse(c.x))
 	return w, nil
+}
+
+// readSound reads a window of sound along line, to a clip that begins at sample
+// first, so that its middle falls on a whole sample: what short taps do wrong on
+// one side of that they do the other way on the other. It returns by how many
+// samples what is read is to be turned back.
+func (c *correlator) readSound(sound Source, line Alignment, first int) (float64, error) {
+	middle := line.Sound(float64(first+c.size/2)/dsp.ProxyRate) * dsp.ProxyRate
+	moved := middle - math.Round(middle)
+	line.Offset -= moved / dsp.ProxyRate
+	left, err := readAlong(sound, c.sound, line, first)
+	return moved + left, err
 }
 
 func (c *correlator) transform(dst []complex128, samples []float32, taper []float64) []complex128 {

@@ -117,7 +117,7 @@ func (t *row) directOf(p peak) led {
 // figures are from the rig in docs/accuracy.md, where they hold from ten times the
 // power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
-	const by, clipping = 0.1e-6, 10 // seconds; by how many times what is clipped
+	const by, clipping = 0.11e-6, 10 // seconds; by how many times what is clipped
 	mid := t.reach + int(math.Round(at/lagStep))
 	_, height := highestPoint(t.r, max(0, mid-points(burst)), min(len(t.r)-1, mid+points(burst)))
 	if height == 0 {

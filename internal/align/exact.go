@@ -66,8 +66,8 @@ func (r *reading) add(bin complex64, turn complex128, omega float64) float64 {
 }
 
 // A scatter is the covariance of a place found in a stack: of delta, of slope,
-// and of the two.
-type scatter struct{ dd, ds, ss float64 }
+// and of the two. among is that of slope where the top is a reflection.
+type scatter struct{ dd, ds, ss, among float64 }
 
 // neighbourBins is by how much the fading of a window's ends makes what stands
 // in neighbouring bins alike: the sum of the taper's fourth powers times its
@@ -90,9 +90,14 @@ const neighbourBins = 1.116
 // than chance gives it, counts again for the slope: one stretch of talk excites
 // a room otherwise than another, so that reflections lean alike in windows far
 // apart, and a fitted slope hides that. What is far over it is a burst's, which
-// leans otherwise in every window and hides in none.
+// leans otherwise in every window and hides in none. A top that is itself a
+// reflection has others as strong about it, which lean so in any take: for its slope
+// both readings count together.
 func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
-	const hidden, chance, most = 2, 1.5, 3 // times what is over so many times the first, and so much of it; the trial is in docs/accuracy.md
+	const (
+		hidden, chance, most = 1.5, 1.5, 3 // times what is over so many times the first, and so much of it; the trial is in docs/accuracy.md
+		together             = 1.4         // times the sum
+	)
 	sign := math.Copysign(1, p.height)
 	for range 2 {
 		g, h, _, _ := s.slopes(p, nil)
@@ -108,7 +113,8 @@ func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
 	apart := disagreement(leans, h, fixed)
 	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
 	a, b := noise.through(h, fixed), apart.through(h, fixed)
-	return p, scatter{math.Max(a.dd, b.dd), a.ds, math.Max(a.ss, b.ss) + hidden*math.Max(0, math.Min(b.ss-chance*a.ss, most*a.ss))}
+	ss := math.Max(a.ss, b.ss) + hidden*math.Max(0, math.Min(b.ss-chance*a.ss, most*a.ss))
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, ss, together * (a.ss + math.Max(0, b.ss))} // neighbours may make b negative
 }
 
 // moments are those of the stack's leans over delta and slope.
@@ -133,7 +139,7 @@ func (m *moments) through(h hessian, fixed bool) scatter {
 	a, b, c := h.ss/det, -h.ds/det, h.dd/det // the inverse
 	ad, as := a*m.dd+b*m.ds, a*m.ds+b*m.ss
 	bd, bs := b*m.dd+c*m.ds, b*m.ds+c*m.ss
-	return scatter{ad*a + as*b, ad*b + as*c, bd*b + bs*c}
+	return scatter{dd: ad*a + as*b, ds: ad*b + as*c, ss: bd*b + bs*c}
 }
 
 // A lean is how one window's correlation leans and bends at a place, weighed.

@@ -289,7 +289,11 @@ func (f *measurement) settle(p peak, fixed bool) {
 		turn := sc.ds / sc.ss // the place and the slope are independent there
 		f.Mid = s.mid - turn
 		sc.dd = math.Max(0, sc.dd-turn*sc.ds)
-		f.DriftSigma = s.wider() * math.Hypot(math.Sqrt(sc.ss), rounding/math.Max(s.half, 1))
+		ss := sc.ss
+		if math.Abs(lead) > reflected {
+			ss = sc.among
+		}
+		f.DriftSigma = steadier * s.wider() * math.Hypot(math.Sqrt(ss), turning/math.Max(s.half, 1))
 	}
 	f.MidSigma = math.Hypot(s.wider()*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
@@ -329,6 +333,9 @@ const (
 	fewMatch  = 3.5     // windows of equal share that must match before they can tell a drift
 	mostMatch = 5.5     // and of a few windows, before no others are asked
 	rounding  = 0.12e-6 // seconds: what is left where there is no noise
+	turning   = 0.05e-6 // seconds: how far a take's ends may be off the same
+	reflected = 0.001   // seconds: a top so far from the direct sound is a reflection
+	steadier  = 0.965   // times what a place is widened by, a drift is
 )
 
 // wider is what the errors of the rig in docs/accuracy.md ask a scatter to be
