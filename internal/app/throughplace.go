@@ -120,8 +120,8 @@ func bearsOut(f *align.Found, p clocks.Place, t float64) bool {
 }
 
 // turned tells whether a faint match of clip i with sound k has another polarity
-// than all sure takes of the same two devices. Microphones keep theirs: such a
-// match is of a reflection, or chance.
+// than all takes of the same two devices that were sure by themselves. Microphones
+// keep theirs: such a match is of a reflection, or chance.
 func (w *web) turned(i, k int, f *align.Found) bool {
 	if f.Strength >= heardWell {
 		return false
@@ -130,7 +130,8 @@ func (w *web) turned(i, k int, f *align.Found) bool {
 	for _, d := range w.decisions {
 		c, s := d.Link.Clip, d.Link.Sound
 		switch {
-		case d.Verdict != match.Sure || w.day.clips[c].device != w.day.clips[i].device || w.day.sounds[s].device != w.day.sounds[k].device:
+		case d.Verdict != match.Sure || w.through[[2]int{c, s}] != nil:
+		case w.day.clips[c].device != w.day.clips[i].device || w.day.sounds[s].device != w.day.sounds[k].device:
 		case w.m.links[c][s].Found.Inverted == f.Inverted:
 			alike++
 		default:
