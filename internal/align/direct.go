@@ -45,7 +45,7 @@ const hall = 0.038
 // more is heard beyond what would then be the direct sound.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
-		leans  = 1.5   // times the power beyond p
+		leans  = 0.8   // times the power beyond p
 		more   = 4     // times the power
 		hidden = 0.005 // seconds: how far the strongest reflections have been seen from the direct sound
 		far    = 0.010 // seconds: a lead that is doubtful where the camera would be the near microphone
@@ -112,18 +112,18 @@ func (t *row) directOf(p peak) led {
 
 // moved is what the reflections after the direct sound at lag at move its top by,
 // as a deviation in seconds: with the square root of their power beside its own,
-// which is that of its burst; more where a recorder clips them together. What is
-// heard before it is no reflection, but the sound's likeness to itself. The
+// which is that of its burst, and more at times (see looseness). What is heard
+// before it is no reflection, but the sound's likeness to itself. The
 // figures are from the rig in docs/accuracy.md, where they hold from ten times the
 // power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
-	const by, clipping = 0.11e-6, 10 // seconds; by how many times what is clipped
+	const by = 0.11e-6 // seconds
 	mid := t.reach + int(math.Round(at/lagStep))
 	_, height := highestPoint(t.r, max(0, mid-points(burst)), min(len(t.r)-1, mid+points(burst)))
 	if height == 0 {
 		return 0
 	}
-	return by * (1 + clipping*t.hot) * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
+	return by * t.moves * math.Sqrt(math.Max(0, t.beyond(at, -1)-t.beyond(at, 1))) / math.Abs(height)
 }
 
 // spreadOf is how far arrivals lie from lag at, as a deviation by their power.

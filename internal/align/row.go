@@ -13,17 +13,41 @@ type row struct {
 	r     []float32 // points as in a window
 	reach int
 	noise float64   // as of the stack
-	hot   float64   // the same
+	moves float64   // times what reflections usually move a top by: see looseness
 	smear float64   // seconds that the slope lays the first window from the last
 	heard *response // as of the stack
 }
 
 // along is the stack along a slope.
 func (s *stack) along(slope float64) *row {
-	t := &row{r: make([]float32, 2*s.reach+1), reach: s.reach, noise: s.noise, hot: s.hot, smear: s.smeared(peak{slope: slope}), heard: s.heard}
+	t := &row{r: make([]float32, 2*s.reach+1), reach: s.reach, noise: s.noise, smear: s.smeared(peak{slope: slope}), heard: s.heard}
 	s.sum(t.r, slope)
+	t.moves = t.looseness(s.hot)
 	return t
 }
+
+// looseness is how many times as far as usual reflections move a top: more where
+// a recorder clips so much of a window, and where so little of the band matches
+// that the top is blunt.
+func (t *row) looseness(hot float64) float64 {
+	const (
+		clipping = 10    // times what is clipped
+		usual    = 16000 // radians a second: the root of the mean square of frequencies that match
+		most     = 4
+	)
+	at, height := highestPoint(t.r, 1, len(t.r)-2)
+	bend := (2*height - float64(t.r[at-1]) - float64(t.r[at+1])) / (lagStep * lagStep)
+	blunt := 1.0
+	if bend*height > 0 {
+		blunt = math.Max(1, math.Min(most, math.Pow(usual/math.Sqrt(bend/height), 1.5)))
+	}
+	return (1 + clipping*hot) * blunt
+}
+
+// turned is how many times as far reflections move a top where the camera is the
+// near microphone and the sound comes across the room: as the rig in
+// docs/accuracy.md has it.
+const turned = 2.0
 
 // mirrored is the row with the sides of all lags changed, as it would be if clip
 // and sound had been each other.
@@ -31,6 +55,7 @@ func (t *row) mirrored() *row {
 	m := *t
 	m.r = slices.Clone(t.r)
 	slices.Reverse(m.r)
+	m.moves *= turned
 	m.heard = t.heard.mirrored()
 	return &m
 }
