@@ -293,7 +293,7 @@ func (f *measurement) settle(p peak, fixed bool) {
 		if math.Abs(lead) > reflected {
 			ss = sc.among
 		}
-		f.DriftSigma = steadier * s.wider() * math.Hypot(math.Sqrt(ss), turning/math.Max(s.half, 1))
+		f.DriftSigma = s.wider() * math.Hypot(math.Sqrt(ss), turning/math.Max(s.half, 1))
 	}
 	f.MidSigma = math.Hypot(s.wider()*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
@@ -335,7 +335,6 @@ const (
 	rounding  = 0.12e-6 // seconds: what is left where there is no noise
 	turning   = 0.05e-6 // seconds: how far a take's ends may be off the same
 	reflected = 0.001   // seconds: a top so far from the direct sound is a reflection
-	steadier  = 0.965   // times what a place is widened by, a drift is
 )
 
 // wider is what the errors of the rig in docs/accuracy.md ask a scatter to be
