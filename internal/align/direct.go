@@ -86,15 +86,16 @@ func (t *row) directOf(p peak) led {
 	if o.parts == 0 {
 		return led{blur: spreadOf(o.arrivals, p.delta)}
 	}
-	at, noise, unsure, clear := 0.0, 0.0, 0.0, false
+	var top burstTop
+	clear := false
 	if t.smear < dull {
-		at, noise, unsure, clear = t.heard.firstTop(o.first, o.last)
-		clear = clear && !(o.parts == 1 && at > o.first+same && t.heard.rings(at, o.first))
+		top, clear = t.heard.firstTop(o.first, o.last)
+		clear = clear && !(o.parts == 1 && top.lag > o.first+same && t.heard.rings(top.lag, o.first))
 	}
 	var lead, blur, moved float64
 	switch {
-	case clear && (o.parts > 1 || math.Abs(at-o.first) > same):
-		lead, blur, moved = at-p.delta, unsure, noise
+	case clear && (o.parts > 1 || math.Abs(top.lag-o.first) > same):
+		lead, blur, moved = top.lag-p.delta, top.unsure, top.noise
 	case o.parts == 1 && math.Abs(o.first-p.delta) < same:
 		moved = t.moved(p.delta) // the stack's own top is the better estimate of one arrival
 	default:
@@ -103,7 +104,7 @@ func (t *row) directOf(p peak) led {
 	}
 	switch {
 	case hides && clear && !o.narrow:
-		blur = math.Max(blur, unsure)
+		blur = math.Max(blur, top.unsure)
 	case hides:
 		blur = math.Max(blur, outdone(o.arrivals, p.delta+lead))
 	}

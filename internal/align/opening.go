@@ -90,8 +90,8 @@ func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) 
 // What merely rings there, because the band ends, has it elsewhere.
 func (v *view) tops(a peak) bool {
 	const about = 0.00006 // seconds
-	lag, _, _, clear := v.heard.firstTop(a.delta, a.delta)
-	return clear && math.Abs(lag-a.delta) < about
+	t, clear := v.heard.firstTop(a.delta, a.delta)
+	return clear && math.Abs(t.lag-a.delta) < about
 }
 
 // runsTogether is how high a single arrival's pattern still stands a sample from

@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"earshot/internal/dsp"
 )
@@ -34,44 +35,51 @@ func (h *response) mirrored() *response {
 	return m
 }
 
-// firstTop returns the lag of the direct sound within a burst from lag first
-// down to lag last, seconds: the first top over 0.45 of what the burst rises to,
-// where it stands in the band of speech. blur is the deviation that noise leaves
-// in it, the more the blunter the top. Where a top before it comes close to that
-// share, or it is hardly over it itself, another would take the other one: unsure
-// is how far that would be, seconds, as far as it is so. Nothing is said where the
-// response is lost in noise.
-func (h *response) firstTop(first, last float64) (lag, blur, unsure float64, ok bool) {
+// A burstTop is where a burst's direct sound stands in the response: its lag, the
+// deviation that noise leaves in it, the more the blunter the top, and how far off
+// the top is that would be taken were it a little higher or this one a little
+// lower, as far as it is so; all in seconds.
+type burstTop struct{ lag, noise, unsure float64 }
+
+// firstTop returns the direct sound within a burst from lag first down to lag
+// last, seconds: the first top over 0.45 of what the burst rises to, where it
+// stands in the band of speech. Nothing is said where the response is lost in noise.
+func (h *response) firstTop(first, last float64) (burstTop, bool) {
 	const (
 		before = 0.0003 // seconds: 10 cm; what leads the burst and is as loud is part of it
 		after  = burst  // what stands lower may only be its rise
 		over   = 0.45   // of what the burst rises to, and the noise: half, less what a codec takes of it
-		close  = 0.1    // so near to that noise or another response may decide
 		lost   = 8      // deviations of the noise that the burst must rise to
 		sways  = 6.5    // times what the noise far off would move a top by, as the rig in docs/accuracy.md has it
 	)
 	h.work()
 	tops, highest := topsOf(h.byLag, first+before, last-after)
 	if highest < lost*h.noise {
-		return 0, 0, 0, false
+		return burstTop{}, false
 	}
-	least := over + h.noise/highest
-	for i, t := range tops {
-		share := t.height / highest
-		if share <= least {
-			continue
-		}
-		if i > 0 {
-			short := least - tops[i-1].height/highest
-			unsure = math.Max(0, 1-short/close) * (tops[i-1].lag - t.lag)
-		}
-		if doubt := 1 - (share-least)/close; doubt > 0 && i+1 < len(tops) {
-			unsure = math.Max(unsure, doubt*(t.lag-tops[i+1].lag))
-		}
-		t = h.inSpeech(t)
-		return t.lag, sways * t.moved(h.noise), unsure, true
+	least := over*highest + h.noise
+	i := slices.IndexFunc(tops, func(t top) bool { return t.height > least })
+	if i < 0 {
+		return burstTop{}, false
 	}
-	return 0, 0, 0, false
+	t := h.inSpeech(tops[i])
+	return burstTop{t.lag, sways * t.moved(h.noise), rivalry(tops, i, least, highest)}, true
+}
+
+// rivalry is how far the tops on either side of the one chosen are from it, the
+// less the further the earlier stands under least, or the chosen over it: noise or
+// another response may decide between them.
+func rivalry(tops []top, chosen int, least, highest float64) (far float64) {
+	const near = 0.1 // of the highest
+	t := tops[chosen]
+	if chosen > 0 {
+		short := (least - tops[chosen-1].height) / highest
+		far = math.Max(0, 1-short/near) * (tops[chosen-1].lag - t.lag)
+	}
+	if doubt := 1 - (t.height-least)/highest/near; doubt > 0 && chosen+1 < len(tops) {
+		far = math.Max(far, doubt*(t.lag-tops[chosen+1].lag))
+	}
+	return far
 }
 
 // rings tells whether what stands at a lag before a single arrival has its like as
