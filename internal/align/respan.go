@@ -74,19 +74,34 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 	s.heard = heard
 	line := main.lineAt(main.mid())
 	m := &measurement{stack: s, line: Alignment{line.Sound(main.mid()), line.Drift}}
-	most := math.Min(MaxDrift, 6*g.f.DriftSigma+2e-6)
-	fixed := len(all) < 3 || math.IsInf(g.f.DriftSigma, 1)
-	if fixed {
-		most = 0
-	}
-	p := s.refine(s.search(most, Tolerance), fixed)
-	m.settle(p, fixed)
+	p := m.settleAll(len(all) < 3, g.f.DriftSigma)
 	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allTaps)
 	m.spanLocals(groups)
 	m.From, m.To = g.from, g.to
 	m.Alignment, m.Mid = main.lineAt(m.Mid+main.mid()), m.Mid+main.mid()
 	m.Spans = tidied(spans)
 	return m, nil
+}
+
+// settleAll settles on the top of all groups' windows together and returns it.
+// known is the deviation of the drift so far. Where that was from too little to
+// tell any, all of the take may tell it now; where it cannot either, the drift
+// stays.
+func (m *measurement) settleAll(fixed bool, known float64) peak {
+	look := func(fixed bool) peak {
+		most := math.Min(MaxDrift, 6*known+2e-6)
+		if fixed {
+			most = 0
+		}
+		p := m.stack.refine(m.stack.search(most, Tolerance), fixed)
+		m.settle(p, fixed)
+		return p
+	}
+	p := look(fixed)
+	if !fixed && math.IsInf(known, 1) && math.IsInf(m.DriftSigma, 1) {
+		p = look(true)
+	}
+	return p
 }
 
 // takeGroup takes the windows of a group, their times counted from its middle.

@@ -103,6 +103,26 @@ func TestLossesAreFound(t *testing.T) {
 	}
 }
 
+// What is found by a few seconds after a loss, too short to know their drift,
+// knows it once all of the take is measured.
+func TestAllOfATakeTellsItsDrift(t *testing.T) {
+	const length, at, lost = 92.0, 79.0, -5400 // seconds; samples
+	for _, seed := range []uint64{0, 3} {
+		rng := rand.New(rand.NewPCG(seed, 53))
+		truth := Alignment{5.25, -25e-6}
+		x := talk(rng, (length+14)*dsp.ProxyRate)
+		clip := noisy(rng, roomed(rng, heard(x, length*dsp.ProxyRate, truth), 0.1), 0.02)
+		sound := noisy(rng, spliced(x, int(truth.Sound(at)*dsp.ProxyRate), lost), 0.001)
+		f, err := Find(clip, sound, Guess{At: 88, Sound: truth.Sound(88) - lost/float64(dsp.ProxyRate) + 0.01})
+		if err != nil || f == nil {
+			t.Fatalf("seed %d: Find = %v, %v", seed, f, err)
+		}
+		if len(f.Spans) != 2 || math.Abs(f.Drift-truth.Drift) > 0.2e-6 || f.DriftSigma > 0.2e-6 {
+			t.Errorf("seed %d: spans %+v, drift %.2f ± %.2f ppm, want two and %.2f", seed, f.Spans, f.Drift*1e6, f.DriftSigma*1e6, truth.Drift*1e6)
+		}
+	}
+}
+
 // Takes that lie on one line stay on one, in rooms and noise, and where a
 // second talker stands farther from the body mic: what he says comes later,
 // and what follows does not.
