@@ -49,7 +49,7 @@ func lookAbout(clip, sound Source, f *measurement) (*measurement, error) {
 	}
 	line := f.Alignment
 	line.Offset += top.delta
-	return measureNear(clip, sound, line, f.From, f.To, mostWeak, math.Min(MaxDrift, 6*f.DriftSigma+2e-6), near)
+	return measureNear(clip, sound, line, f.From, f.To, mostWeak, f.driftRoom(), near)
 }
 
 // outermost is the place about p, at least so high, that comes out of silence: the

@@ -159,7 +159,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if !whole && hi-lo < (f.To-f.From)*1.2 && (lo > from || hi < to) {
 			return f, nil // too unsure to go on: what there is must do
 		}
-		most := math.Min(MaxDrift, 6*f.DriftSigma+2e-6)
+		most := f.driftRoom()
 		n := mostWindows
 		if f.weak() {
 			n = mostWeak
@@ -195,9 +195,21 @@ func measureNear(clip, sound Source, line Alignment, from, to float64, n int, mo
 	if err != nil {
 		return nil, err
 	}
-	fixed := len(f.stack.windows) < 3 || most == 0
-	f.settle(f.stack.refine(f.stack.search(most, within), fixed), fixed)
+	f.settleWithin(most, within)
 	return f, nil
+}
+
+// driftRoom is how far from its drift a take's own may still be, seconds per
+// second.
+func (f *measurement) driftRoom() float64 { return math.Min(MaxDrift, 6*f.DriftSigma+2e-6) }
+
+// settleWithin settles on the highest place at drifts up to most and places up to
+// within off the line, and returns it as it is before it is climbed.
+func (f *measurement) settleWithin(most, within float64) peak {
+	fixed := len(f.stack.windows) < 3 || most == 0
+	p := f.stack.refine(f.stack.search(most, within), fixed)
+	f.settle(p, fixed)
+	return p
 }
 
 // take takes windows of clip at the given times along line; they lie between

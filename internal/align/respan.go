@@ -74,7 +74,7 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 	s.heard = heard
 	line := main.lineAt(main.mid())
 	m := &measurement{stack: s, line: Alignment{line.Sound(main.mid()), line.Drift}}
-	p := m.settleAll(len(all) < 3, g.f.DriftSigma)
+	p := m.settleAll(g.f)
 	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allTaps)
 	m.spanLocals(groups)
 	m.From, m.To = g.from, g.to
@@ -84,22 +84,17 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 }
 
 // settleAll settles on the top of all groups' windows together and returns it.
-// known is the deviation of the drift so far. Where that was from too little to
-// tell any, all of the take may tell it now; where it cannot either, the drift
-// stays.
-func (m *measurement) settleAll(fixed bool, known float64) peak {
-	look := func(fixed bool) peak {
-		most := math.Min(MaxDrift, 6*known+2e-6)
-		if fixed {
-			most = 0
-		}
-		p := m.stack.refine(m.stack.search(most, Tolerance), fixed)
-		m.settle(p, fixed)
-		return p
+// before is what the take was measured as so far. Where that was too little to
+// tell a drift, all of the take may tell it now; where it cannot either, the
+// drift stays.
+func (m *measurement) settleAll(before *measurement) peak {
+	most := before.driftRoom()
+	if len(m.stack.windows) < 3 {
+		most = 0
 	}
-	p := look(fixed)
-	if !fixed && math.IsInf(known, 1) && math.IsInf(m.DriftSigma, 1) {
-		p = look(true)
+	p := m.settleWithin(most, Tolerance)
+	if most > 0 && math.IsInf(before.DriftSigma, 1) && math.IsInf(m.DriftSigma, 1) {
+		p = m.settleWithin(0, Tolerance)
 	}
 	return p
 }
