@@ -203,6 +203,7 @@ func (r *rig) lossOne(ctx context.Context, x *lossResult) error {
 	if walk := s.Clips[0].Paths[0].Walk; walk.Further != 0 {
 		start := s.Clips[0].Clock.Start
 		d.walk = [2]float64{walk.From - start - placedWithin, walk.To - start + placedWithin}
+		d.widenWalk()
 	}
 	x.off = d.off(x.couple.Length)
 	x.right, x.place = d.placed()
@@ -220,8 +221,23 @@ type held struct {
 	scene  *scene.Scene
 	take   *shoot.Take
 	losses []scene.Loss // in clip time
-	walk   [2]float64   // from when to when the talker walks, in clip time
+	walk   [2]float64   // from when to when the talker walks, in clip time, with some room
 	sound  []float32
+}
+
+// widenWalk takes the pause before or after the walk in where the take is cut in
+// it: nobody speaks whom it could be wrong for.
+func (h *held) widenWalk() {
+	walk := h.walk
+	for _, s := range h.take.Spans[:max(0, len(h.take.Spans)-1)] {
+		at := s.Clip[1]
+		if at < walk[0] && h.talk(at, walk[0]) <= placedWithin {
+			h.walk[0] = math.Min(h.walk[0], at-placedWithin)
+		}
+		if at > walk[1] && h.talk(walk[1], at) <= placedWithin {
+			h.walk[1] = math.Max(h.walk[1], at+placedWithin)
+		}
+	}
 }
 
 // off is the greatest error along the take, but for a walk, away from the losses

@@ -183,17 +183,7 @@ func (g *guide) lines(trails []trail, cuts []cut) []Span {
 	}
 	var out []Span
 	for j := range trails {
-		from, to, lost := g.from, g.to, 0.0
-		if j > 0 {
-			lost = -cuts[j-1].jump
-			from = cuts[j-1].at + math.Max(0, lost)
-		}
-		if j < len(cuts) {
-			to = cuts[j].at
-		}
-		if to <= from {
-			return nil
-		}
+		from, to, lost := g.stretch(cuts, j)
 		n := c.pieces(g, from, to)
 		for i := range n {
 			a, b := from+(to-from)*float64(i)/float64(n), from+(to-from)*float64(i+1)/float64(n)

@@ -31,7 +31,7 @@ type Found struct {
 	Halves      float64    // seconds: how far the two halves of the take disagree; NaN when there are too few windows
 	HalfHeights [2]float64 // how high the match stands in each half alone, standard deviations
 	Locals      []Local
-	Astray      bool   // windows at one end are heard clearly, and not at all where the line says
+	Astray      bool   // windows at one end are heard clearly, and not at all where the line says; or the halves stand at places of their own
 	Spans       []Span // in order, where the take does not lie on one line; Alignment is then the line at Mid
 }
 
@@ -46,10 +46,11 @@ type Local struct {
 // A measurement is a Found in the making.
 type measurement struct {
 	Found
-	stack *stack
-	top   peak
-	line  Alignment // along which the windows were taken
-	few   bool      // windows of a first look, which are never the last word
+	stack  *stack
+	top    peak
+	line   Alignment // along which the windows were taken
+	few    bool      // windows of a first look, which are never the last word
+	parted bool      // the halves stand at places of their own
 }
 
 // SigmaAt is the standard deviation of the sound's time for clip time t.
@@ -417,26 +418,8 @@ func (f *measurement) locals() {
 			astray = append(astray, sign*read(w.r, f.stack.reach, line) < missing)
 		}
 	}
-	f.Astray = atAnEnd(astray)
+	f.Astray = f.parted || atAnEnd(astray)
 	f.halves()
-}
-
-// halves measures the two halves of the take apart, at the drift of the whole.
-func (f *measurement) halves() {
-	n := len(f.stack.windows)
-	f.Halves = math.NaN()
-	if n < 4 {
-		return
-	}
-	var delta [2]float64
-	for i, part := range [][]window{f.stack.windows[:n/2], f.stack.windows[n/2:]} {
-		s := newStack(part, f.stack.reach)
-		at := f.top.delta + f.top.slope*(s.mid-f.stack.mid)
-		p := s.refine(peak{at, f.top.slope, f.top.height}, true)
-		delta[i] = p.delta - at
-		f.HalfHeights[i] = math.Abs(p.height)
-	}
-	f.Halves = math.Abs(delta[1] - delta[0])
 }
 
 // vertex returns how far a correlation's true top lies from its largest point

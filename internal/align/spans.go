@@ -121,12 +121,15 @@ func follow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*mea
 	g := &guide{clip: clip, sound: sound, f: f, from: from, to: to, line: f.Alignment}
 	g.tolerance = mostBend + 4*math.Min(f.DriftSigma, mostBend)
 	g.lead = f.Sound(f.stack.mid) - f.line.Sound(f.stack.mid) - f.top.delta
-	g.taps = f.stack.pattern(f.top, g.lead, fewTaps)
-	odd, err := g.odd()
-	if err != nil || !odd {
-		return f, err
+	like, top, parted := f.stack.parted(f.top)
+	g.taps = like.pattern(top, g.lead, fewTaps)
+	if !parted {
+		if odd, err := g.odd(); err != nil || !odd {
+			return f, err
+		}
 	}
-	g.full = f.stack.pattern(f.top, g.lead, allTaps)
+	g.full = like.pattern(top, g.lead, allTaps)
+	f.parted = parted
 	spans, err := g.spans()
 	if err != nil || len(spans) < 2 {
 		return f, err

@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"earshot/internal/dsp"
@@ -218,20 +219,26 @@ func TestSpansTurnAndMove(t *testing.T) {
 	}
 }
 
-// A talker who walks seven metres away makes the sound later by 20.4 ms: the two
-// ends lie where they lie, and the clocks' drift is theirs, whatever he did.
-func TestAWalkIsNoDrift(t *testing.T) {
+// coupled finds a couple's sound in its clip, looked for about clip time at.
+func coupled(t *testing.T, c scene.Couple, at float64) (*scene.Scene, *Found) {
+	t.Helper()
 	phrases, err := scene.Phrases()
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := scene.Couple{Seed: 2, Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5, Walk: 7}
 	s := c.Scene(phrases)
-	at, _ := s.SoundTime(0, 0, 8)
-	f, err := Find(Samples(s.Render(&s.Clips[0], dsp.ProxyRate)), Samples(s.Render(&s.Sounds[0], dsp.ProxyRate)), Guess{At: 8, Sound: at})
+	sound, _ := s.SoundTime(0, 0, at)
+	f, err := Find(Samples(s.Render(&s.Clips[0], dsp.ProxyRate)), Samples(s.Render(&s.Sounds[0], dsp.ProxyRate)), Guess{At: at, Sound: sound})
 	if err != nil || f == nil {
 		t.Fatal(f, err)
 	}
+	return s, f
+}
+
+// A talker who walks seven metres away makes the sound later by 20.4 ms: the two
+// ends lie where they lie, and the clocks' drift is theirs, whatever he did.
+func TestAWalkIsNoDrift(t *testing.T) {
+	s, f := coupled(t, scene.Couple{Seed: 2, Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5, Walk: 7}, 8)
 	for _, at := range []float64{1, 20, 40, 59} {
 		want, _ := s.SoundTime(0, 0, at)
 		if e := f.At(at) - want; math.Abs(e) > 10e-6 {
@@ -243,19 +250,68 @@ func TestAWalkIsNoDrift(t *testing.T) {
 	}
 }
 
-// Where a walk cannot be followed it is said that a part lies elsewhere.
-func TestAWalkThatIsNotFollowed(t *testing.T) {
-	phrases, err := scene.Phrases()
+// As much talk before a walk of two metres as after it makes two tops of equal
+// height in a measured room (testdata of package scene). Neither is the take's.
+func TestAWalkInTheMiddle(t *testing.T) {
+	rooms, err := scene.Rooms()
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, walk := range []float64{0, 5} {
-		s := scene.Couple{Seed: 2, Length: 40, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.4, Walk: walk}.Scene(phrases)
-		at, _ := s.SoundTime(0, 0, 8)
-		f, err := Find(Samples(s.Render(&s.Clips[0], dsp.ProxyRate)), Samples(s.Render(&s.Sounds[0], dsp.ProxyRate)), Guess{At: 8, Sound: at})
-		if err != nil || f == nil {
-			t.Fatal(f, err)
+	cellar := slices.IndexFunc(rooms, func(r *scene.Response) bool { return r.Name == "stone-cellar" })
+	s, f := coupled(t, scene.Couple{Seed: 70049, Length: 102.954, PPM: -20.9171, Noise: scene.Pink, SNR: 7.46637, Room: rooms[cellar], Walk: -2.18559}, 50)
+	for _, at := range []float64{1, 25, 45, 60, 80, 102} {
+		want, _ := s.SoundTime(0, 0, at)
+		if e := f.At(at) - want; math.Abs(e) > 0.1e-3 {
+			t.Errorf("off by %.3f ms at %g s", e*1e3, at)
 		}
+	}
+}
+
+// Halves that stand each at a place of their own are told, not those of which one
+// or both stand at the other's as well, nor those that show too little.
+func TestHalvesWithPlacesOfTheirOwn(t *testing.T) {
+	const reach, n = 1200, 10
+	rng := rand.New(rand.NewPCG(3, 59))
+	for _, tt := range []struct {
+		first, second [2]float64 // heights at lags of -100 and 300 points
+		want          bool
+	}{
+		{[2]float64{30, 3}, [2]float64{4, 31}, true},
+		{[2]float64{-30, -3}, [2]float64{-4, -31}, true},
+		{[2]float64{30, 3}, [2]float64{31, 4}, false},
+		{[2]float64{30, 26}, [2]float64{4, 31}, false},
+		{[2]float64{30, 25}, [2]float64{25, 30}, false},
+		{[2]float64{0, 0}, [2]float64{0, 31}, false},
+	} {
+		windows := make([]window, n)
+		for k := range windows {
+			r := make([]float32, 2*reach+1)
+			for i := range r {
+				r[i] = float32(rng.NormFloat64())
+			}
+			heights := tt.first
+			if k >= n/2 {
+				heights = tt.second
+			}
+			r[reach-100] += float32(heights[0])
+			r[reach+300] += float32(heights[1])
+			windows[k] = window{at: float64(k), r: r, weight: 1}
+		}
+		s := newStack(windows, reach)
+		like, top, parted := s.parted(s.highest(0, 0, 0, Tolerance))
+		if parted != tt.want {
+			t.Errorf("%+v: parted %v", tt, parted)
+		}
+		if own := like.highest(0, 0, 0, Tolerance); parted && (len(like.windows) != n/2 || own.delta != top.delta) {
+			t.Errorf("%+v: %d windows, top %g, its own %g", tt, len(like.windows), top.delta, own.delta)
+		}
+	}
+}
+
+// Where a walk cannot be followed it is said that a part lies elsewhere.
+func TestAWalkThatIsNotFollowed(t *testing.T) {
+	for _, walk := range []float64{0, 5} {
+		_, f := coupled(t, scene.Couple{Seed: 2, Length: 40, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.4, Walk: walk}, 8)
 		if f.Spans == nil && f.Astray != (walk > 0) {
 			t.Errorf("walk of %g m: astray %v", walk, f.Astray)
 		}

@@ -3,6 +3,7 @@ package align
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"earshot/internal/dsp"
 )
@@ -36,16 +37,51 @@ func (g *guide) spans() ([]Span, error) {
 			return nil, err
 		}
 	}
-	trails := joined(t.trails())
-	var cuts []cut
-	for i := range trails[1:] {
-		c, err := g.between(trails[i], trails[i+1], width)
-		if err != nil {
-			return nil, err
-		}
-		cuts = append(cuts, c)
+	trails, cuts, err := g.cutApart(joined(t.trails()), width)
+	if err != nil {
+		return nil, err
 	}
 	return g.lines(trails, cuts), nil
+}
+
+// cutApart places the cuts between trails. A trail of which they leave nothing is
+// no span: its neighbours are cut from each other.
+func (g *guide) cutApart(trails []trail, width float64) ([]trail, []cut, error) {
+	for {
+		var cuts []cut
+		for i := range trails[1:] {
+			c, err := g.between(trails[i], trails[i+1], width)
+			if err != nil {
+				return nil, nil, err
+			}
+			cuts = append(cuts, c)
+		}
+		empty := -1
+		for j := range trails {
+			from, to, _ := g.stretch(cuts, j)
+			if to <= from && (empty < 0 || trails[j].score() < trails[empty].score()) {
+				empty = j
+			}
+		}
+		if empty < 0 || len(trails) == 1 {
+			return trails, cuts, nil
+		}
+		trails = joined(slices.Delete(trails, empty, empty+1))
+	}
+}
+
+// stretch is from when to when, in clip seconds, the trail of that index lies
+// between its cuts, and how much sound was lost before it.
+func (g *guide) stretch(cuts []cut, trail int) (from, to, lost float64) {
+	from, to = g.from, g.to
+	if trail > 0 {
+		lost = -cuts[trail-1].jump
+		from = cuts[trail-1].at + math.Max(0, lost)
+	}
+	if trail < len(cuts) {
+		to = cuts[trail].at
+	}
+	return from, to, lost
 }
 
 // track takes windows at the given times into a tracker.
