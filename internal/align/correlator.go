@@ -2,7 +2,6 @@ package align
 
 import (
 	"math"
-	"math/cmplx"
 	"slices"
 	"sync"
 
@@ -31,7 +30,7 @@ type window struct {
 	level  float64   // mean power of the sound in the band
 	hot    float64   // see clipped: of clip or sound, whichever is more so
 
-	spectrum spectrum // what r is the inverse of
+	spectrum dsp.Spectrum // what r is the inverse of: a match makes its bins real at its lag, and what stands across is noise
 }
 
 // A correlator takes windows of one size.
@@ -68,7 +67,8 @@ func newCorrelator(size int, reach float64) *correlator {
 type shape struct {
 	faded      []float64 // a taper over all of it
 	band       []float64
-	first, end int // between which bins the band is
+	speech     []float64 // the part of the band that a voice still has at a few metres
+	first, end int       // between which bins the band is
 }
 
 var shapes sync.Map // *shape, by size
@@ -77,11 +77,13 @@ func shapeOf(size int) *shape {
 	if s, ok := shapes.Load(size); ok {
 		return s.(*shape)
 	}
-	s := &shape{faded: make([]float64, size), band: make([]float64, size/2+1)}
+	s := &shape{faded: make([]float64, size), band: make([]float64, size/2+1), speech: make([]float64, size/2+1)}
 	setTaper(s.faded, 0, size)
 	for k := range s.band {
 		hz := float64(k) * dsp.ProxyRate / float64(size)
-		s.band[k] = ramp(hz, bandLow, bandLowFull) * ramp(hz, bandHigh, bandHighFull)
+		low := ramp(hz, bandLow, bandLowFull)
+		s.band[k] = low * ramp(hz, bandHigh, bandHighFull)
+		s.speech[k] = low * ramp(hz, speechTop, speechFull)
 	}
 	for s.end = len(s.band); s.band[s.end-1] == 0; s.end-- {
 	}
@@ -166,10 +168,7 @@ func (c *correlator) readSound(sound Source, line Alignment, first int) (float64
 }
 
 func (c *correlator) transform(dst []complex128, samples []float32, taper []float64) []complex128 {
-	buf := c.fft.Buffer()
-	for i, v := range samples {
-		buf[i] = float64(v) * taper[i]
-	}
+	dsp.Tapered(c.fft.Buffer(), samples, taper)
 	return c.fft.Forward(dst)
 }
 
@@ -180,61 +179,25 @@ func (c *correlator) transform(dst []complex128, samples []float32, taper []floa
 // The weight is |X·Y|^-3/4, between plain correlation (0) and the phase
 // transform (1); the trial behind it is in docs/accuracy.md.
 func (c *correlator) cross(shift float64) float64 {
-	var power, level float64
-	turn := 2 * math.Pi * shift / float64(c.size)
-	step := cmplx.Rect(1, turn)
 	first, end := c.first, c.end
 	clear(c.x[:first])
 	clear(c.x[end:])
-	band, x, y := c.band[:end], c.x[:end], c.y[:end]
-	heard, ours, others := c.heard.cross[:end], c.heard.power[:end], c.heard.other[:end]
-	now := cmplx.Rect(1, turn*float64(first))
-	for k := first; k < end; k++ {
-		if k%64 == 0 { // a product of turns, begun anew before rounding adds up
-			now = cmplx.Rect(1, turn*float64(k))
-		}
-		xr, xi, yr, yi := real(x[k]), imag(x[k]), real(y[k]), imag(y[k])
-		x2, y2 := xr*xr+xi*xi, yr*yr+yi*yi
-		g := complex(xr*yr+xi*yi, xr*yi-xi*yr) * now
-		now *= step
-		level += band[k] * y2
-		heard[k] += g
-		ours[k] += y2
-		others[k] += x2
-		m2 := x2 * y2
-		if m2 < 1e-30 {
-			x[k] = 0
-			continue
-		}
-		scale := band[k] / whitens(m2)
-		x[k] = complex(scale*real(g), scale*imag(g))
-		power += scale * scale * m2
-	}
+	all := dsp.Cross{Sum: c.heard.cross[first:end], X: c.heard.other[first:end], Y: c.heard.power[first:end]}
+	level, power := all.Whitened(c.x[first:end], c.y[first:end], c.band[first:end], first, 2*math.Pi*shift/float64(c.size))
 	if power > 0 {
 		// Parseval: mean square of the inverse is 2·power/size².
 		norm := float64(c.size) / math.Sqrt(2*power)
-		for k, v := range x[first:] {
-			x[first+k] = complex(norm*real(v), norm*imag(v))
+		for k, v := range c.x[first:end] {
+			c.x[first+k] = complex(norm*real(v), norm*imag(v))
 		}
 	}
 	return level / float64(c.size) / float64(c.size)
 }
 
-// whitens is what a bin of power m2 is divided by: m2 to the power of 3/8, as
-// exact as a weight need be.
-func whitens(m2 float64) float64 {
-	root := sqrt(sqrt(float32(m2)))
-	return float64(root * sqrt(root))
-}
-
-func sqrt(v float32) float32 { return float32(math.Sqrt(float64(v))) }
-
 // keep is the band of the whitened cross-spectrum.
-func (c *correlator) keep() spectrum {
-	s := spectrum{bins: make([]complex64, c.end-c.first), first: c.first, size: c.size}
-	for k, v := range c.x[c.first:c.end] {
-		s.bins[k] = complex64(v)
-	}
+func (c *correlator) keep() dsp.Spectrum {
+	s := dsp.Spectrum{Bins: make([]complex64, c.end-c.first), First: c.first, Size: c.size}
+	dsp.Narrowed(s.Bins, c.x[c.first:c.end])
 	return s
 }
 

@@ -2,68 +2,8 @@ package align
 
 import (
 	"math"
-	"math/cmplx"
 	"slices"
-
-	"earshot/internal/dsp"
 )
-
-// A spectrum is a window's cross-spectrum, partly whitened, over the band: what
-// its correlation is the inverse of. It says how high the correlation stands,
-// and how it leans, at any lag and not only at its points.
-type spectrum struct {
-	bins  []complex64
-	first int // which bin of the transform bins[0] is
-	size  int // of the transform, samples
-}
-
-// A reading is a correlation at one lag: its height and first two derivatives
-// over the lag in seconds.
-type reading struct{ height, lean, bend float64 }
-
-// read returns the correlation at a lag in seconds. A match makes the bins real
-// there: what stands across that is noise, and across, if it has room for the
-// bins, gets each one's part in the reading's lean.
-func (s *spectrum) read(lag float64, across []float32) reading {
-	const every = 64 // bins, after which the turns are begun anew before rounding adds up
-	var even, odd reading
-	step := 2 * math.Pi * dsp.ProxyRate / float64(s.size) // radians a second, from bin to bin
-	turn := cmplx.Rect(1, step*lag)
-	twice := turn * turn
-	for from := 0; from < len(s.bins); from += every {
-		bins := s.bins[from:min(from+every, len(s.bins))]
-		omega := step * float64(s.first+from)
-		now := cmplx.Rect(1, omega*lag)
-		next := now * turn
-		for k := 0; k < len(bins); k += 2 { // two at a time: neither waits for the other
-			im := even.add(bins[k], now, omega)
-			if across != nil {
-				across[from+k] = float32(omega * im * 2 / float64(s.size))
-			}
-			now, omega = now*twice, omega+step
-			if k+1 == len(bins) {
-				break
-			}
-			im = odd.add(bins[k+1], next, omega)
-			if across != nil {
-				across[from+k+1] = float32(omega * im * 2 / float64(s.size))
-			}
-			next, omega = next*twice, omega+step
-		}
-	}
-	scale := 2 / float64(s.size)
-	return reading{(even.height + odd.height) * scale, (even.lean + odd.lean) * scale, (even.bend + odd.bend) * scale}
-}
-
-// add takes a bin at omega, turned, and returns what stands across.
-func (r *reading) add(bin complex64, turn complex128, omega float64) float64 {
-	re := float64(real(bin))*real(turn) - float64(imag(bin))*imag(turn)
-	im := float64(real(bin))*imag(turn) + float64(imag(bin))*real(turn)
-	r.height += re
-	r.lean -= omega * im
-	r.bend -= omega * omega * re
-	return im
-}
 
 // A scatter is the covariance of a place found in a stack: of delta, of slope,
 // and of the two. among is that of slope where the top is a reflection.
@@ -183,11 +123,11 @@ func (s *stack) slopes(p peak, noise *moments) (g gradient, h hessian, height fl
 		w := &s.windows[i]
 		t := w.at - s.mid
 		if noise != nil {
-			last, across = across, slices.Grow(last[:0], len(w.spectrum.bins))[:len(w.spectrum.bins)]
+			last, across = across, slices.Grow(last[:0], len(w.spectrum.Bins))[:len(w.spectrum.Bins)]
 		}
-		r := w.spectrum.read(p.delta+p.slope*t, across)
-		l := lean{t: t, lean: w.weight * r.lean, bend: w.weight * r.bend}
-		height += w.weight * r.height
+		r := w.spectrum.Read(p.delta+p.slope*t, across)
+		l := lean{t: t, lean: w.weight * r.Lean, bend: w.weight * r.Bend}
+		height += w.weight * r.Height
 		g.delta += l.lean
 		g.slope += l.lean * t
 		h.dd += l.bend

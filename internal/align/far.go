@@ -39,7 +39,7 @@ func (c *farCorrelator) take(clip, sound Source, line Alignment, at float64) (wi
 			c.y[k] = 0
 		} else {
 			m2 := math.Max(real(v)*real(v)+imag(v)*imag(v), 1e-30)
-			scale := b / whitens(m2)
+			scale := b / dsp.Whitens(m2)
 			c.y[k] = complex(scale*real(v), scale*imag(v))
 		}
 	}

@@ -71,13 +71,14 @@ const (
 	mostWeak     = 144   // the same where they are so weak that noise rules
 	weakHeight   = 12.0  // the mean height of such windows, standard deviations
 
-	faint       = 5.5  // a first search below this is not followed up
-	likely      = 8.0  // and from this on chance seldom made it
-	grown       = 6.3  // what more windows must show of what is less
-	beyondDoubt = 28.0 // and above this a few windows are enough for it
-	plain       = 6.5  // a window's own peak above this counts as heard
-	hopeless    = 11.0 // all of a take that shows less is not measured again
-	mostAgain   = 4    // times that all of a take is measured
+	faint       = 5.5   // a first search below this is not followed up
+	likely      = 8.0   // and from this on chance seldom made it
+	grown       = 6.3   // what more windows must show of what is less
+	beyondDoubt = 28.0  // and above this a few windows are enough for it
+	plain       = 6.5   // a window's own peak above this counts as heard
+	hopeless    = 11.0  // all of a take that shows less is not measured again
+	vainTurn    = 10e-6 // seconds per second off the line, where that blurs nothing
+	mostAgain   = 4     // times that all of a take is measured
 
 	smear = 20e-6 // seconds: windows that a line lays this far apart blur the top of the band
 	dull  = 60e-6 // and these leave little of it
@@ -175,9 +176,16 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if whole {
 			again++
 		}
-		settled = whole && (again == mostAgain || next.Strength < hopeless || next.stack.smeared(next.top) < dull && math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
+		settled = lo-from < 1 && to-hi < 1 && next.vain() ||
+			whole && (again == mostAgain || next.Strength < hopeless || next.stack.smeared(next.top) < dull && math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
 		f = next
 	}
+}
+
+// vain tells whether measuring all of the take anew would show no more: it shows
+// too little, and no drift blurs it.
+func (f *measurement) vain() bool {
+	return f.Strength < hopeless && math.Abs(f.top.slope) < vainTurn
 }
 
 // weak tells whether noise rules in the take's windows.

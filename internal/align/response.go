@@ -97,7 +97,7 @@ func (h *response) rings(lag, arrival float64) bool {
 func (h *response) inSpeech(t top) top {
 	const about = 0.00005 // seconds
 	if h.speech == nil {
-		h.speech = h.lags(speechTop, speechFull)
+		h.speech = h.lags(shapeOf(h.size()).speech)
 	}
 	near := t
 	tops, _ := topsOf(h.speech, t.lag+about, t.lag-about)
@@ -139,7 +139,7 @@ func (h *response) most(from, to float64) float64 {
 // work works the response out by lag, once.
 func (h *response) work() {
 	if h.byLag == nil {
-		h.byLag = h.lags(bandHigh, bandHighFull)
+		h.byLag = h.lags(shapeOf(h.size()).band)
 		h.noise = noiseOf(h.byLag)
 	}
 }
@@ -179,20 +179,23 @@ func topsOf(r []float64, from, to float64) (tops []top, highest float64) {
 // still has at a few metres.
 const speechFull, speechTop = 6000.0, 6840.0
 
-// lags is the response by lag in samples, circular, below high, and whole below
-// highFull, Hz. Frequencies that the sound hardly holds are held down, so that
-// their noise stays small (Wiener's deconvolution).
-func (h *response) lags(high, highFull float64) []float64 {
-	size := 2 * (len(h.power) - 1)
+// size is that of the windows, samples.
+func (h *response) size() int { return 2 * (len(h.power) - 1) }
+
+// lags is the response by lag in samples, circular, in a band, by bin. Frequencies
+// that the sound hardly holds are held down, so that their noise stays small
+// (Wiener's deconvolution).
+func (h *response) lags(band []float64) []float64 {
+	size := h.size()
 	smooth, most := smoothed(h.power, 400*size/dsp.ProxyRate), 0.0
 	for _, v := range smooth {
 		most = math.Max(most, v)
 	}
 	x := make([]complex128, len(h.cross))
-	for k, g := range h.cross {
-		hz := float64(k) * dsp.ProxyRate / float64(size)
-		if band := ramp(hz, bandLow, bandLowFull) * ramp(hz, high, highFull); band > 0 && most > 0 {
-			x[k] = g * complex(band/(h.power[k]+1e-4*most+1e-2*smooth[k]), 0)
+	for k, b := range band {
+		if b > 0 && most > 0 {
+			v := b / (h.power[k] + 1e-4*most + 1e-2*smooth[k])
+			x[k] = complex(v*real(h.cross[k]), v*imag(h.cross[k]))
 		}
 	}
 	fft := dsp.NewFFT(size)

@@ -74,7 +74,11 @@ func (s *stack) highest(mid, step float64, n int, within float64) peak {
 		slope := mid + float64(i)*step
 		s.sum(acc, slope)
 		top := float32(math.Abs(best.height))
-		for j, v := range acc[s.reach-points : s.reach+points+1] {
+		near := acc[s.reach-points : s.reach+points+1]
+		if dsp.Greatest(near) <= top {
+			continue
+		}
+		for j, v := range near {
 			if v > top || -v > top {
 				best = peak{float64(j-points) * lagStep, slope, float64(v)}
 				top = float32(math.Abs(best.height))

@@ -22,7 +22,8 @@ type steadyFrame struct{ level, like float64 }
 // hold takes the spectrum y of the sound's next frame.
 func (l *listener) hold() {
 	from, to := l.edges[0], int(heldHigh*voiceFrame/dsp.ProxyRate)
-	raw := make([]float64, to-from+2*fineBins)
+	l.logs = slices.Grow(l.logs[:0], to-from+2*fineBins)[:to-from+2*fineBins]
+	raw := l.logs
 	level := 0.0
 	for i := range raw {
 		k := max(1, from-fineBins+i)

@@ -130,6 +130,7 @@ type listener struct {
 	blocks [][]cell // of each block, its cells: frame by frame, all bins from edges[0] on
 	levels [voiceBands][]float32
 	fine   [][]float32 // the fine structure of the block's frames
+	logs   []float64   // what it is worked out in
 	steady []steadyFrame
 }
 
@@ -188,10 +189,7 @@ func (l *listener) block(clip, sound Source, line Alignment, first, size int) er
 }
 
 func (l *listener) spectrum(dst []complex128, samples []float32) []complex128 {
-	buf := l.fft.Buffer()
-	for i, v := range samples {
-		buf[i] = float64(v) * l.taper[i]
-	}
+	dsp.Tapered(l.fft.Buffer(), samples, l.taper)
 	return l.fft.Forward(dst)
 }
 
@@ -316,35 +314,44 @@ func (l *listener) row(cells []cell, frame, frames, first int, ends [voiceBands]
 		for i := range len(tiles) * tileFrames {
 			tiles[i/tileFrames].level += math.Log(float64(levels[i])/math.Max(mean[band], 1e-30) + 1e-3)
 		}
-		for k := l.edges[band] - l.edges[0]; k < l.edges[band+1]-l.edges[0]; k++ {
-			own, loud := make([]complex128, len(tiles)), make([]complex128, len(tiles))
-			var total complex128
-			for i := range frames {
-				c := complex128(cells[i*l.bins()+k])
-				t := i / tileFrames
-				if t < len(tiles) {
-					own[t] += c
-				}
-				if levels[i] < ends[band][Ranks-2] {
-					continue
-				}
-				total += c
-				if t < len(tiles) {
-					loud[t] += c
-				}
-			}
-			for t := range tiles {
-				if h := total - loud[t]; h != 0 {
-					tiles[t].agree += (real(own[t])*real(h) + imag(own[t])*imag(h)) / math.Sqrt(real(h)*real(h)+imag(h)*imag(h))
-				}
-			}
-		}
+		l.agreement(tiles, cells, band, levels, ends[band][Ranks-2])
 	}
 	width := float64((l.edges[first+tileBands] - l.edges[first]) * tileFrames)
 	for t := range tiles {
 		tiles[t].agree /= width
 	}
 	return tiles
+}
+
+// agreement adds to the tiles how their cells of a band agree with those of its
+// frames from level least on that lie in other tiles.
+func (l *listener) agreement(tiles []tile, cells []cell, band int, levels []float32, least float32) {
+	from, width := l.edges[band]-l.edges[0], l.edges[band+1]-l.edges[band]
+	total := make([]complex128, width)
+	own, loud := make([]complex128, (len(tiles)+1)*width), make([]complex128, (len(tiles)+1)*width) // and of the frames behind the tiles
+	for i, level := range levels {
+		row, at := cells[i*l.bins()+from:][:width], min(i/tileFrames, len(tiles))*width
+		tile := own[at:][:width]
+		for k, c := range row {
+			tile[k] += complex128(c)
+		}
+		if level < least {
+			continue
+		}
+		tile = loud[at:][:width]
+		for k, c := range row {
+			total[k] += complex128(c)
+			tile[k] += complex128(c)
+		}
+	}
+	for k, all := range total {
+		for t := range tiles {
+			if h := all - loud[t*width+k]; h != 0 {
+				o := own[t*width+k]
+				tiles[t].agree += (real(o)*real(h) + imag(o)*imag(h)) / math.Sqrt(real(h)*real(h)+imag(h)*imag(h))
+			}
+		}
+	}
 }
 
 // ends are the levels at which a band's ranks end.

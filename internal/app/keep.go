@@ -6,10 +6,12 @@ import (
 	"strconv"
 
 	"earshot/internal/dsp"
+	"earshot/internal/match"
 	"earshot/internal/store"
 )
 
 func sketchName(i int) string { return "sketch-" + strconv.Itoa(i) }
+func halfName(i int) string   { return "half-" + strconv.Itoa(i) }
 func proxyName(i int) string  { return "proxy-" + strconv.Itoa(i) }
 
 // A keeper writes what is kept of a sound while it is read.
@@ -112,6 +114,44 @@ func (a *App) openSketch(ctx context.Context, r *recording, i int) (*store.Rows,
 	return anew(ctx, a, r, i, func(t track) (*store.Rows, error) {
 		return a.Cache.OpenRows(r.id, sketchName(i), t.Rows, dsp.SketchBands)
 	})
+}
+
+// openRows opens what a search at a grain reads of a track. Where nothing is kept
+// for the half grain, as of what was read long ago, it is made of the sketch.
+func (a *App) openRows(ctx context.Context, r *recording, i int, g match.Grain) (*store.Rows, error) {
+	if g == match.Whole {
+		return a.openSketch(ctx, r, i)
+	}
+	open := func() (*store.Rows, error) {
+		return a.Cache.OpenRows(r.id, halfName(i), match.HalfRows(r.tracks[i].Rows), match.HalfBands)
+	}
+	kept, err := open()
+	if !errors.Is(err, store.ErrDamaged) {
+		return kept, err
+	}
+	sketch, err := a.openSketch(ctx, r, i)
+	if err != nil {
+		return nil, err
+	}
+	defer sketch.Close()
+	if err := a.halve(r.id, i, sketch); err != nil {
+		return nil, err
+	}
+	return open()
+}
+
+// halve keeps what a search at the half grain reads of a track, made of its sketch.
+func (a *App) halve(id store.Identity, i int, sketch *store.Rows) error {
+	w, err := a.Cache.CreateRows(id, halfName(i))
+	if err != nil {
+		return err
+	}
+	if err := match.Halve(sketch, w.Write); err != nil {
+		w.Discard()
+		return err
+	}
+	_, err = w.Close()
+	return err
 }
 
 // anew opens what is kept of track i. What was damaged since it was made, or

@@ -164,8 +164,8 @@ func (r *reader) load(rec *recording) bool {
 	return true
 }
 
-// decode reads one sound track once, from end to end, and keeps its sketch and
-// its proxy.
+// decode reads one sound track once, from end to end, and keeps its sketch, whole
+// and halved, and its proxy.
 func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t track, err error) {
 	k, err := r.keep(rec.id, stream)
 	if err != nil {
@@ -196,6 +196,9 @@ func (r *reader) decode(ctx context.Context, rec *recording, stream int) (t trac
 		return t, err
 	}
 	defer sketch.Close()
+	if err := r.app.halve(rec.id, stream, sketch); err != nil {
+		return t, err
+	}
 	t.Talk, err = dsp.ActivityOf(sketch, scratchSpan)
 	return t, err
 }

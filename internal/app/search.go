@@ -249,14 +249,14 @@ func (b *batch) makeReady(ctx context.Context, m *measurer, left []owner) error 
 	return nil
 }
 
-// prepared makes a track's sketch ready to be looked for.
+// prepared makes a track ready to be looked for.
 func (a *App) prepared(ctx context.Context, clip side, g match.Grain) (*match.Clip, error) {
-	sketch, err := a.openSketch(ctx, clip.rec, clip.track)
+	rows, err := a.openRows(ctx, clip.rec, clip.track, g)
 	if err != nil {
 		return nil, err
 	}
-	defer sketch.Close()
-	return match.NewClip(sketch, g)
+	defer rows.Close()
+	return match.NewClip(rows, g)
 }
 
 // done tells which clips have no track left after the batch.
@@ -353,16 +353,16 @@ func (b *batch) search(ctx context.Context, m *measurer) ([]job, error) {
 
 // do does one task.
 func (b *batch) do(ctx context.Context, m *measurer, t task) ([]job, error) {
-	sketch, err := m.app.openSketch(ctx, m.sounds[t.sound], t.track)
+	rows, err := m.app.openRows(ctx, m.sounds[t.sound], t.track, b.how.grain)
 	if err != nil {
 		return nil, err
 	}
-	defer sketch.Close()
+	defer rows.Close()
 	clips := make([]*match.Clip, len(t.members))
 	for n, i := range t.members {
 		clips[n] = b.ready[i]
 	}
-	found, err := match.Search(clips, sketch, closePlaces)
+	found, err := match.Search(clips, rows, closePlaces)
 	if err != nil {
 		return nil, err
 	}

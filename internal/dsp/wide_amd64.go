@@ -59,3 +59,41 @@ func addScaledWide(dst, src *float32, n int, by float32)
 //
 //go:noescape
 func lastWide(a, b *complex128, s int)
+
+// readWide is Reading.add for n bins, n a multiple of four: w's sums are those of
+// the turned bins' real parts, of their imaginary parts times omega, and of the real
+// parts times omega squared. across may be nil.
+//
+//go:noescape
+func readWide(bins *complex64, across *float32, n int, w *lanes)
+
+// crossWide is crossing.plain for n bins, n a multiple of four: w's first two sums
+// are level and power.
+//
+//go:noescape
+func crossWide(x, y, sum *complex128, weight, xx, yy *float64, n int, w *lanes)
+
+// taperedWide is Tapered for n values, n a multiple of four.
+//
+//go:noescape
+func taperedWide(dst *float64, src *float32, taper *float64, n int)
+
+// widenedWide is Widened for n values, n a multiple of four.
+//
+//go:noescape
+func widenedWide(dst *float64, src *float32, n int)
+
+// narrowedWide is Narrowed for n values, n a multiple of two.
+//
+//go:noescape
+func narrowedWide(dst *complex64, src *complex128, n int)
+
+// scaledWide is Scaled for n values, n a multiple of eight.
+//
+//go:noescape
+func scaledWide(dst *float32, src *byte, n int, scale float32)
+
+// greatestWide is Greatest for n values, n a multiple of eight.
+//
+//go:noescape
+func greatestWide(v *float32, n int) float32

@@ -23,3 +23,17 @@ func blend2Wide(x, y, a, b *float64, n int, f float64) (float64, float64) { retu
 func addScaledWide(dst, src *float32, n int, by float32) {}
 
 func lastWide(a, b *complex128, s int) {}
+
+func readWide(bins *complex64, across *float32, n int, w *lanes) {}
+
+func crossWide(x, y, sum *complex128, weight, xx, yy *float64, n int, w *lanes) {}
+
+func taperedWide(dst *float64, src *float32, taper *float64, n int) {}
+
+func widenedWide(dst *float64, src *float32, n int) {}
+
+func narrowedWide(dst *complex64, src *complex128, n int) {}
+
+func scaledWide(dst *float32, src *byte, n int, scale float32) {}
+
+func greatestWide(v *float32, n int) float32 { return 0 }

@@ -5,15 +5,18 @@ package match
 
 import (
 	"math"
+	"slices"
 
 	"earshot/internal/dsp"
 )
 
 // A feature is a sketch made comparable: for every band the change of level
 // over two rows, with the noise floor lifted under it so that only what stands
-// out of the noise moves. It is worked out where it is read.
+// out of the noise moves. At the whole grain it is worked out where it is read;
+// at the half grain Halve has worked it out before. A long shoot is searched
+// often, and this is a quarter of what a search would read.
 type feature struct {
-	sketch dsp.Sketch
+	from   dsp.Sketch // rows of SketchBands levels; at the half grain, of HalfBands changes
 	grain  Grain
 	rows   int                           // of the grain
 	level  [dsp.SketchBands][256]float32 // decibels of a sketch's byte, floor lifted
@@ -44,14 +47,29 @@ const lift = 2
 // steepest is the largest change that counts, decibels.
 const steepest = 15
 
-// newFeature looks through a sketch for the floor of its noise: the level that
-// a fifth of a band's rows stay under, leaving out digital silence.
-func newFeature(s dsp.Sketch, g Grain) (*feature, error) {
-	levels, err := dsp.CountLevels(s)
+// HalfBands is how many bytes a row has of what Halve makes, one for each two
+// bands; it has a row for each two of the sketch.
+const HalfBands = dsp.SketchBands / 2
+
+// HalfRows is how many rows Halve makes of those of a sketch.
+func HalfRows(rows int) int { return rows / 2 }
+
+// halfStep is what one stands for in what Halve makes, decibels: a sketch's own
+// step. Four changes of at most steepest reach 120.
+const halfStep = 0.5
+
+// newFeature makes rows comparable: those of a sketch, or at the half grain what
+// Halve made of one. It looks through a sketch for the floor of its noise: the
+// level that a fifth of a band's rows stay under, leaving out digital silence.
+func newFeature(rows dsp.Sketch, g Grain) (*feature, error) {
+	f := &feature{from: rows, grain: g, rows: rows.Rows()}
+	if g == Half {
+		return f, nil
+	}
+	levels, err := dsp.CountLevels(rows)
 	if err != nil {
 		return nil, err
 	}
-	f := &feature{sketch: s, grain: g, rows: s.Rows() / g.step}
 	for b := range f.level {
 		levels[b][0] = 0
 		floor := power[levels.Under(b, 0.2)]
@@ -60,6 +78,36 @@ func newFeature(s dsp.Sketch, g Grain) (*feature, error) {
 		}
 	}
 	return f, nil
+}
+
+// Halve makes of a sketch what a search at the half grain reads: the changes of
+// two bands in two rows added up, a signed byte each, in steps of halfStep. It
+// gives them to write in rows of HalfBands, HalfRows of them in all.
+func Halve(s dsp.Sketch, write func(rows []byte) error) error {
+	const atOnce = 4096 // rows made
+	f, err := newFeature(s, Whole)
+	if err != nil {
+		return err
+	}
+	whole := newStretch(dsp.SketchBands, 2*atOnce)
+	out := make([]byte, atOnce*HalfBands)
+	for first := 0; first < HalfRows(f.rows); first += atOnce {
+		if err := f.read(whole, 2*first); err != nil {
+			return err
+		}
+		n := min(atOnce, HalfRows(f.rows)-first)
+		for b := range HalfBands {
+			x, y := whole[2*b], whole[2*b+1]
+			for i := range n {
+				sum := x[2*i] + x[2*i+1] + y[2*i] + y[2*i+1]
+				out[i*HalfBands+b] = byte(int8(math.RoundToEven(float64(sum) / halfStep)))
+			}
+		}
+		if err := write(out[:n*HalfBands]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // power of a sketch's byte, re full scale.
@@ -74,18 +122,19 @@ var power = func() (p [256]float64) {
 // change at the recording's ends nor outside of it.
 func (f *feature) read(dst stretch, first int) error {
 	const atOnce = 512 // rows, so that they stay at hand
-	step := f.grain.step
 	begin, end := min(len(dst[0]), max(0, -first)), max(0, min(len(dst[0]), f.rows-first))
 	for _, band := range dst {
 		clear(band[:begin])
 		clear(band[end:])
 	}
+	part := f.changes
+	if f.grain == Half {
+		part = f.halved
+	}
 	for from := begin; from < end; from += atOnce {
-		rows := min(atOnce, end-from)
-		if err := f.readLevels(rows*step+2, (first+from)*step-1); err != nil {
+		if err := part(dst, from, min(from+atOnce, end), first); err != nil {
 			return err
 		}
-		f.changes(dst, from, from+rows)
 	}
 	return nil
 }
@@ -95,13 +144,10 @@ func (f *feature) read(dst stretch, first int) error {
 // that there is no change over two rows at either end.
 func (f *feature) readLevels(n, first int) error {
 	const bands = dsp.SketchBands
-	if cap(f.raw) < n*bands {
-		f.raw, f.levels = make([]byte, n*bands), make([]float32, n*bands)
-	}
-	f.raw, f.levels = f.raw[:n*bands], f.levels[:n*bands]
-	if err := f.sketch.ReadRows(f.raw, first); err != nil {
+	if err := f.readRaw(n*bands, first); err != nil {
 		return err
 	}
+	f.levels = slices.Grow(f.levels[:0], n*bands)[:n*bands]
 	for i := 0; i < n*bands; i += bands {
 		row, out := (*[bands]byte)(f.raw[i:]), (*[bands]float32)(f.levels[i:])
 		for b, v := range row {
@@ -111,50 +157,69 @@ func (f *feature) readLevels(n, first int) error {
 	if first < 0 {
 		copy(f.levels[:bands], f.levels[2*bands:])
 	}
-	if end := f.sketch.Rows() - first; end < n {
+	if end := f.from.Rows() - first; end < n {
 		copy(f.levels[end*bands:], f.levels[(end-2)*bands:][:bands])
 	}
 	return nil
 }
 
-// changes puts what changes over two of the levels' rows into rows from to to of
-// dst.
-func (f *feature) changes(dst stretch, from, to int) {
+// readRaw fills raw with so many bytes from row first on.
+func (f *feature) readRaw(n, first int) error {
+	f.raw = slices.Grow(f.raw[:0], n)[:n]
+	return f.from.ReadRows(f.raw, first)
+}
+
+// changes puts what changes over two of the sketch's rows into rows from to to of
+// dst, whose first is row first.
+func (f *feature) changes(dst stretch, from, to, first int) error {
 	const bands = dsp.SketchBands
-	if f.grain == Whole {
-		for b, band := range dst {
-			at := f.levels[b:]
-			for i := range band[from:to] {
-				band[from+i] = change(at[i*bands], at[(i+2)*bands])
-			}
-		}
-		return
+	if err := f.readLevels(to-from+2, first+from-1); err != nil {
+		return err
 	}
-	for b, band := range dst { // Half: two bands by two rows
-		at := f.levels[2*b:]
+	for b, band := range dst {
+		at := f.levels[b:]
 		for i := range band[from:to] {
-			x := (*[3*bands + 2]float32)(at[2*i*bands:])
-			one := change(x[0], x[2*bands]) + change(x[bands], x[3*bands])
-			other := change(x[1], x[2*bands+1]) + change(x[bands+1], x[3*bands+1])
-			band[from+i] = one + other
+			band[from+i] = change(at[i*bands], at[(i+2)*bands])
 		}
 	}
+	return nil
+}
+
+// halved is changes at the half grain, in steps of halfStep.
+func (f *feature) halved(dst stretch, from, to, first int) error {
+	if err := f.readRaw((to-from)*HalfBands, first+from); err != nil {
+		return err
+	}
+	for b, band := range dst {
+		at := f.raw[b:]
+		for i := range band[from:to] {
+			band[from+i] = float32(int8(at[i*HalfBands]))
+		}
+	}
+	return nil
 }
 
 func change(from, to float32) float32 {
 	return max(-steepest, min(steepest, to-from))
 }
 
-// energy puts the running sum of squares over all bands into sum, which has a
-// place more than s has rows: sum[j]-sum[i] is that of rows i up to j.
+// energy puts the running sum of squares over all bands, a multiple of three of
+// them, into sum, which has a place more than s has rows: sum[j]-sum[i] is that of
+// rows i up to j.
 func (s stretch) energy(sum []float64) {
-	sum[0] = 0
-	for i := range s[0] {
-		var e float64
-		for b := range s {
-			e += float64(s[b][i]) * float64(s[b][i])
+	clear(sum)
+	rows := sum[1:]
+	for b := 0; b < len(s); b += 3 {
+		x, y, z := s[b][:len(rows)], s[b+1][:len(rows)], s[b+2][:len(rows)]
+		for i := range rows {
+			p, q, r := float64(x[i]), float64(y[i]), float64(z[i])
+			rows[i] += p*p + q*q + r*r
 		}
-		sum[i+1] = sum[i] + e
+	}
+	total := 0.0
+	for i, e := range rows {
+		total += e
+		rows[i] = total
 	}
 }
 

@@ -36,9 +36,9 @@ type piece struct {
 	spectrum    [][]complex64
 }
 
-// NewClip prepares a clip's sketch.
-func NewClip(s dsp.Sketch, g Grain) (*Clip, error) {
-	f, err := newFeature(s, g)
+// NewClip prepares a clip's sketch; at the half grain, what Halve made of it.
+func NewClip(rows dsp.Sketch, g Grain) (*Clip, error) {
+	f, err := newFeature(rows, g)
 	if err != nil {
 		return nil, err
 	}
@@ -88,16 +88,11 @@ func spreadPieces(rows int) []int {
 // transform puts the spectrum of a band into dst by way of wide; a nil dst makes
 // a new one.
 func transform(fft *dsp.FFT, band []float32, wide []complex128, dst []complex64) []complex64 {
-	buf := fft.Buffer()
-	for i, v := range band {
-		buf[i] = float64(v)
-	}
+	dsp.Widened(fft.Buffer(), band)
 	if dst == nil {
 		dst = make([]complex64, len(wide))
 	}
-	for i, c := range fft.Forward(wide) {
-		dst[i] = complex64(c)
-	}
+	dsp.Narrowed(dst, fft.Forward(wide))
 	return dst
 }
 
@@ -144,9 +139,9 @@ func (v *view) read(first, known, rows int) error {
 	return nil
 }
 
-// Search looks for every clip, all of one Grain, in one sound and returns, for
-// each, up to most candidates, best first. The sound is gone through block by
-// block: memory does not grow with its length.
+// Search looks for every clip, all of one Grain, in one sound, its sketch or what
+// Halve made of it, and returns, for each, up to most candidates, best first. The
+// sound is gone through block by block: memory does not grow with its length.
 func Search(clips []*Clip, sound dsp.Sketch, most int) ([][]Candidate, error) {
 	if len(clips) == 0 {
 		return nil, nil
@@ -248,11 +243,13 @@ func (s *searcher) hold(p *piece, found *hits) {
 		found.mag = append(found.mag, float32(math.Sqrt(math.Abs(square(i)))))
 	}
 	least := found.worth() * p.energy / values
+	atLeast := math.Sqrt(least * floor)
 	here, before := s.energy[p.rows:][lo:hi], s.energy[lo:hi]
 	for i, v := range r[lo:hi] {
-		if v*math.Abs(v) > least*max(here[i]-before[i], floor) {
+		if v > atLeast && v*v > least*max(here[i]-before[i], floor) {
 			found.keep(top{at: s.start + lo + i - p.first, height: float32(math.Sqrt(square(lo + i)))})
 			least = found.worth() * p.energy / values
+			atLeast = math.Sqrt(least * floor)
 		}
 	}
 }

@@ -34,6 +34,38 @@ func sketch(x []float32) dsp.SketchBytes {
 	return s.Close()
 }
 
+// halves is what Halve made of a sketch.
+type halves []byte
+
+func halved(t *testing.T, s dsp.Sketch) halves {
+	t.Helper()
+	h := halves{}
+	if err := Halve(s, func(rows []byte) error { h = append(h, rows...); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+func (h halves) Rows() int { return len(h) / HalfBands }
+
+func (h halves) ReadRows(dst []byte, first int) error {
+	clear(dst)
+	for i := range dst {
+		if at := first*HalfBands + i; at >= 0 && at < len(h) {
+			dst[i] = h[at]
+		}
+	}
+	return nil
+}
+
+// of is what a search at a grain reads of a sketch.
+func (g Grain) of(t *testing.T, s dsp.Sketch) dsp.Sketch {
+	if g == Half {
+		return halved(t, s)
+	}
+	return s
+}
+
 func newClip(t *testing.T, s dsp.Sketch) *Clip {
 	t.Helper()
 	c, err := NewClip(s, Whole)
@@ -172,11 +204,11 @@ func TestSearchAgainstTheDefinition(t *testing.T) {
 	x := syllables(rng, 1500) // several blocks
 	sound, short := sketch(x), sketch(heard(rng, x, 700, 712, 0.02))
 	for _, g := range []Grain{Whole, Half} {
-		clip, err := NewClip(short, g)
+		clip, err := NewClip(g.of(t, short), g)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := search(t, []*Clip{clip}, sound, 1)[0]
+		got := search(t, []*Clip{clip}, g.of(t, sound), 1)[0]
 		sx, cx := coarse(t, sound, g), coarse(t, short, g)
 		rows, best, at := len(cx[0]), 0.0, 0
 		for o := 0; o+rows <= len(sx[0]); o++ {
@@ -249,11 +281,11 @@ func TestSearchAtHalfTheGrain(t *testing.T) {
 	sound := sketch(x)
 	for _, tt := range []struct{ from, to, noise float64 }{{100, 130, 0.01}, {41, 47, 0.01}, {20, 80, 0.1}, {30, 270, 0.01}, {0, 30, 0.01}, {270, 300, 0.01}} {
 		s := sketch(heard(rng, x, tt.from, tt.to, tt.noise))
-		half, err := NewClip(s, Half)
+		half, err := NewClip(halved(t, s), Half)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, want := search(t, []*Clip{half}, sound, 1)[0], search(t, []*Clip{newClip(t, s)}, sound, 1)[0]
+		got, want := search(t, []*Clip{half}, halved(t, sound), 1)[0], search(t, []*Clip{newClip(t, s)}, sound, 1)[0]
 		if len(got) == 0 {
 			t.Fatalf("%g s to %g: no candidate", tt.from, tt.to)
 		}
@@ -271,7 +303,7 @@ func TestSearchAtHalfTheGrain(t *testing.T) {
 func TestSearchAtHalfTheGrainFindsThePlace(t *testing.T) {
 	rng := rand.New(rand.NewPCG(31, 1))
 	x := syllables(rng, 900)
-	sound := sketch(x)
+	sound := halved(t, sketch(x))
 	for _, tt := range []struct {
 		name            string
 		from, to, noise float64
@@ -286,7 +318,7 @@ func TestSearchAtHalfTheGrainFindsThePlace(t *testing.T) {
 		{"at the very end", 860, 900, 0.01, 9},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			clip, err := NewClip(sketch(heard(rng, x, tt.from, tt.to, tt.noise)), Half)
+			clip, err := NewClip(halved(t, sketch(heard(rng, x, tt.from, tt.to, tt.noise))), Half)
 			if err != nil {
 				t.Fatal(err)
 			}

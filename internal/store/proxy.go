@@ -9,6 +9,8 @@ import (
 	"os"
 	"slices"
 	"sync"
+
+	"earshot/internal/dsp"
 )
 
 // A proxy file holds a recording's sound for measuring: mono samples in blocks
@@ -195,15 +197,7 @@ func (p *Proxy) ReadAt(dst []float32, at int) error {
 		scale := math.Float32frombits(binary.LittleEndian.Uint32(content))
 		from, to := max(lo, b*proxyBlock), min(hi, (b+1)*proxyBlock)
 		out := dst[from-at : to-at]
-		q := content[4+2*(from-b*proxyBlock):][:2*len(out)]
-		for ; len(out) >= 4; out, q = out[4:], q[8:] {
-			v := binary.LittleEndian.Uint64(q)
-			out[0], out[1] = scale*float32(int16(v)), scale*float32(int16(v>>16))
-			out[2], out[3] = scale*float32(int16(v>>32)), scale*float32(int16(v>>48))
-		}
-		for i := range out {
-			out[i] = scale * float32(int16(binary.LittleEndian.Uint16(q[2*i:])))
-		}
+		dsp.Scaled(out, content[4+2*(from-b*proxyBlock):], scale)
 	}
 	return nil
 }
