@@ -267,6 +267,37 @@ func TestAWalkInTheMiddle(t *testing.T) {
 	}
 }
 
+// A trail between two that agree goes before a short one of these does, if it
+// stands lower than both; a span before a short stray stays.
+func TestTrailsAreJoined(t *testing.T) {
+	const reach = 400
+	trailOf := func(from float64, lag int, heights ...float64) trail {
+		var r trail
+		for i, h := range heights {
+			k := mark{at: from + float64(i)/2, m: make([]int16, 2*reach+1), lag: lag, weight: 1}
+			k.m[reach+lag] = int16(h / matchStep)
+			r.marks = append(r.marks, k)
+		}
+		return r
+	}
+	many := []float64{20, 20, 20, 20, 20, 20, 20, 20}
+	for _, tt := range []struct {
+		name   string
+		trails []trail
+		want   int
+	}{
+		{"a stray before the last window", []trail{trailOf(0, 0, many...), trailOf(4, 300, 10, 12), trailOf(5, 0, 23)}, 1},
+		{"a span before a stray window", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...), trailOf(8, 0, 9)}, 2},
+		{"two spans", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...)}, 2},
+		{"three", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...), trailOf(8, -100, many...)}, 3},
+		{"one window", []trail{trailOf(0, 0, many...), trailOf(4, 300, 20)}, 1},
+	} {
+		if got := joined(tt.trails); len(got) != tt.want {
+			t.Errorf("%s: %d spans, want %d", tt.name, len(got), tt.want)
+		}
+	}
+}
+
 // Halves that stand each at a place of their own are told, not those of which one
 // or both stand at the other's as well, nor those that show too little.
 func TestHalvesWithPlacesOfTheirOwn(t *testing.T) {

@@ -109,13 +109,19 @@ func (g *guide) farSize() int {
 }
 
 // joined joins what a jump parts wrongly: a trail that does not stand clear by
-// itself, one whose neighbours agree with each other, jumps that are too small.
+// itself, one whose neighbours agree with each other, jumps that are too small. Of
+// those that are doubtful the least goes first, but before it what both neighbours
+// outdo: once one of them is gone it would look like a span.
 func joined(trails []trail) []trail {
 	for {
-		drop := -1
-		for i := range trails {
-			if len(trails) > 1 && trails[i].doubtful(trails, i) && (drop < 0 || trails[i].score() < trails[drop].score()) {
-				drop = i
+		drop, outdone := -1, false
+		for i, r := range trails {
+			if len(trails) == 1 || !r.doubtful(trails, i) {
+				continue
+			}
+			less := r.outdone(trails, i)
+			if drop < 0 || less && !outdone || less == outdone && r.score() < trails[drop].score() {
+				drop, outdone = i, less
 			}
 		}
 		if drop < 0 {
@@ -137,10 +143,18 @@ func (r trail) doubtful(trails []trail, i int) bool {
 	if i+1 < len(trails) && !plainer(own, r.height(trails[i+1].first().lag-r.last().lag)) {
 		return true
 	}
-	if i > 0 && i+1 < len(trails) { // somebody else speaks, nearer or farther
-		return math.Abs(float64(trails[i+1].first().lag-trails[i-1].last().lag))*lagStep < sameAgain
-	}
-	return false
+	return r.enclosed(trails, i)
+}
+
+// enclosed tells whether the neighbours of r, which is trails[i], agree with each
+// other: somebody else speaks, nearer or farther.
+func (r trail) enclosed(trails []trail, i int) bool {
+	return i > 0 && i+1 < len(trails) && math.Abs(float64(trails[i+1].first().lag-trails[i-1].last().lag))*lagStep < sameAgain
+}
+
+// outdone tells whether both stand higher besides.
+func (r trail) outdone(trails []trail, i int) bool {
+	return r.enclosed(trails, i) && r.height(0) < math.Min(trails[i-1].height(0), trails[i+1].height(0))
 }
 
 // plainer tells whether a trail stands so much higher at its own lag than at
