@@ -75,7 +75,7 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 	line := main.lineAt(main.mid())
 	m := &measurement{stack: s, line: Alignment{line.Sound(main.mid()), line.Drift}}
 	p := m.settleAll(g.f)
-	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allTaps)
+	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allLate, allTaps)
 	m.spanLocals(groups)
 	m.From, m.To = g.from, g.to
 	m.Alignment, m.Mid = main.lineAt(m.Mid+main.mid()), m.Mid+main.mid()

@@ -79,7 +79,9 @@ const (
 	endHop     = 0.5     // seconds between them
 	endWindows = 4       // at each end
 	fewTaps    = 64      // of the pattern, for tracking
+	fewLate    = 0.015   // seconds of it
 	allTaps    = 600     // for placing a cut
+	allLate    = 0.060   // seconds: more than a word's end, which a room fills
 )
 
 // How the track goes. Costs are log likelihoods, heights deviations of the
@@ -122,13 +124,13 @@ func follow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*mea
 	g.tolerance = mostBend + 4*math.Min(f.DriftSigma, mostBend)
 	g.lead = f.Sound(f.stack.mid) - f.line.Sound(f.stack.mid) - f.top.delta
 	like, top, parted := f.stack.parted(f.top)
-	g.taps = like.pattern(top, g.lead, fewTaps)
+	g.taps = like.pattern(top, g.lead, fewLate, fewTaps)
 	if !parted {
 		if odd, err := g.odd(); err != nil || !odd {
 			return f, err
 		}
 	}
-	g.full = like.pattern(top, g.lead, allTaps)
+	g.full = like.pattern(top, g.lead, allLate, allTaps)
 	f.parted = parted
 	spans, err := g.spans()
 	if err != nil || len(spans) < 2 {

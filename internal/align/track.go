@@ -15,14 +15,14 @@ type tap struct {
 	height float32
 }
 
-// pattern is what the windows of a stack show together around top p, its most
-// strongest points, with the sum of squares 1, counted from the direct sound,
-// whose lag is lead seconds larger than p's. What a window shows is compared
-// with all of it: one reflection that comes out stronger in one window than the
-// direct sound is then no other place.
-func (s *stack) pattern(p peak, lead float64, most int) []tap {
+// pattern is what the windows of a stack show together around top p, as far as it
+// arrives within late seconds: its most strongest points, with the sum of squares
+// 1, counted from the direct sound, whose lag is lead seconds larger than p's. What
+// a window shows is compared with all of it: one reflection that comes out stronger
+// in one window than the direct sound is then no other place.
+func (s *stack) pattern(p peak, lead, late float64, most int) []tap {
 	const least = 0.1 // of the highest
-	acc, first, at := s.typical(p)
+	acc, first, at := s.typical(p, late)
 	direct := at + int(math.Round(lead/lagStep))
 	top := 0.0
 	for _, v := range acc {
@@ -46,14 +46,14 @@ func (s *stack) pattern(p peak, lead float64, most int) []tap {
 	return taps
 }
 
-// typical is the sum about p of that quarter of the take, windows in a row,
-// that shows most of a pattern there: the most power. Windows of two spans put
-// each its own into the sum, so that it has less of either, and fits both
-// places. first is the point of the first value, at that of p.
-func (s *stack) typical(p peak) (sum []float32, first, at int) {
-	const before, after = 0.015, 0.003 // seconds of lag
+// typical is the sum about p of that quarter of the take, windows in a row, that
+// shows most of a pattern there: the most power from late seconds before p's lag on.
+// Windows of two spans put each its own into the sum, so that it has less of either,
+// and fits both places. first is the point of the first value, at that of p.
+func (s *stack) typical(p peak, late float64) (sum []float32, first, at int) {
+	const after = 0.003 // seconds of lag
 	at = s.reach + int(math.Round(p.delta/lagStep))
-	first = max(0, at-int(before/lagStep))
+	first = max(0, at-int(late/lagStep))
 	last := min(2*s.reach, at+int(after/lagStep))
 	n := min(len(s.windows), max(3, len(s.windows)/4))
 	acc, most := make([]float32, 2*s.reach+1), -1.0
