@@ -14,23 +14,23 @@ const hall = 0.038
 // hears a reflection later than the direct sound, so that against the body mic
 // it lies at a smaller lag: the direct sound is the arrival of the largest lag.
 //
-// The stack along p's slope is flattened first (see flat), so that a short
-// bright arrival is not lost beside a long dull one, and taken apart into
-// arrivals. The first counts that lies within what a room can put between
-// itself and p, has an eighth of the strongest one's height and stands clear of
-// the noise; a quarter, where no crowd of reflections is as strong as that one,
-// and much more is not heard than that one, since then it is the direct sound
-// itself, and what leads it a desk or a cable; more where little of the band is
-// left, since a narrow band's own pattern looks like arrivals. Before it must
-// be silence, as far as the room's response tells what is no path: a body mic
-// that hears the talker across the room has reflections of its own there, and
-// nothing tells the direct sound. A weak one must be a top of the room's response
-// too, which is not whitened, and be no mirror image of another about p: whitening
-// mirrors strong reflections. Microphones
-// and mouths spread an arrival over a tenth of a millisecond or two: what
-// follows the first as closely is part of it. Where in such a burst the direct
-// sound stands, the room's response says; where it cannot, a third of the way
-// in, since bursts rise faster than they die.
+// The stack along p's slope is flattened first (see flat), so that a short bright
+// arrival is not lost beside a long dull one, and taken apart into arrivals. The
+// first counts that lies within what a room can put between itself and p, has an
+// eighth of the strongest one's height and stands clear of the noise; a quarter,
+// where no crowd of reflections is as strong as that one, and much more is not
+// heard than that one, since then it is the direct sound itself, and what leads
+// it a desk or a cable; more where little of the band is left, since a narrow
+// band's own pattern looks like arrivals; the room's response must hold it there,
+// if it tells. Before it must be silence, as far as the room's response tells
+// what is no path: a body mic that hears the talker across the room has
+// reflections of its own there, and nothing tells the direct sound. A weak one
+// must be a top of the room's response too, which is not whitened, and be no
+// mirror image of another about p: whitening mirrors strong reflections.
+// Microphones and mouths spread an arrival over a tenth of a millisecond or two:
+// what follows the first as closely is part of it. Where in such a burst the
+// direct sound stands, the room's response says; where it cannot, a third of the
+// way in, since bursts rise faster than they die.
 //
 // It returns how much larger than p's the direct sound's lag is, and the
 // deviation that the room leaves in it, seconds: what noise moves the response's
@@ -80,7 +80,10 @@ type led struct {
 
 // directOf is direct for a camera across the room.
 func (t *row) directOf(p peak) led {
-	const same = 0.00003 // seconds: half a sample
+	const (
+		same   = 0.00003 // seconds: half a sample
+		looser = 1.7     // times as far reflections move a top where little of the band is left
+	)
 	hides := t.hides(p)
 	o := t.openingOf(p, hides)
 	if o.parts == 0 {
@@ -101,6 +104,9 @@ func (t *row) directOf(p peak) led {
 	default:
 		lead, blur = o.first-p.delta-o.length()/3, o.length()/2
 		moved = t.moved(p.delta + lead)
+	}
+	if o.narrow {
+		moved *= looser
 	}
 	switch {
 	case hides && clear && !o.narrow:

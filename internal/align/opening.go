@@ -44,7 +44,8 @@ type view struct {
 	heard    *response
 	from, to float64 // lags between which the response is asked
 	arrivals []peak  // the largest lag first
-	paths    []peak  // where the room's response is clear, those of them that it holds
+	told     bool    // the room's response is clear
+	paths    []peak  // where it is, those of them that it holds
 	highest  float64 // of the arrivals
 	least    float64 // how high one must be to begin a burst
 	noise    float64 // deviation of what the arrivals were taken from
@@ -76,7 +77,8 @@ func (t *row) viewOf(p peak, within float64) *view {
 	asked := math.Max(share, 1.4*sideLobe(lobes, t.reach)-0.12)
 	v.least = math.Max(asked*v.highest, overall*v.noise)
 	v.paths = v.arrivals
-	if v.heard.tells(v.from, v.to) {
+	v.told = v.heard.tells(v.from, v.to)
+	if v.told {
 		v.paths = slices.DeleteFunc(slices.Clone(v.arrivals), func(a peak) bool { return !v.holds(a) })
 	}
 	v.many = v.crowded() || t.beyond(p.delta, 1)+t.beyond(p.delta, -1) > much*p.height*p.height
@@ -100,10 +102,14 @@ const runsTogether = 0.47
 
 // unlikely tells whether the first of some arrivals is too weak to be the direct
 // sound, for all that is heard: weak ones are what whitening makes of one strong
-// reflection, on its other side.
+// reflection, on its other side, and of little more than speech's own band what the
+// room's response knows nothing of.
 func (v *view) unlikely(rest []peak) bool {
 	const weak = 0.25 // of the strongest
 	a, height := rest[0], math.Abs(rest[0].height)
+	if v.narrow && v.told && !v.holds(a) {
+		return true
+	}
 	return height < weak*v.highest &&
 		(!v.many || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a) || !v.tops(a))
 }

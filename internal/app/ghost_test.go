@@ -12,10 +12,10 @@ import (
 	"earshot/internal/shoot"
 )
 
-// Recorders of 8 kHz leave half of the band, and two things before the direct
+// Recorders of 8 kHz leave half of the band, and three things before the direct
 // sound that are none: the mirror image that whitening makes of a strong
-// reflection, as much before the direct sound as the reflection is behind it, and
-// what rings there because the band ends.
+// reflection, as much before the direct sound as the reflection is behind it; what
+// rings there because the band ends; and what the room's response knows nothing of.
 func TestWhatIsNotTheDirectSound(t *testing.T) {
 	for _, tt := range []struct {
 		name   string
@@ -25,6 +25,8 @@ func TestWhatIsNotTheDirectSound(t *testing.T) {
 			RT60: 1.9115346217984381, DRR: -14.80401208348812, Inverted: true, Gate: 17.972633921995374}},
 		{"ringing, a near camera", scene.Couple{Seed: 510008, Length: 51.185221985629475, PPM: -22.79095776872883, Noise: scene.Wind, SNR: 2.6170386611821272,
 			RT60: 1.3757430404790865, DRR: 7.741830805000102}},
+		{"what the room does not know", scene.Couple{Seed: 640466, Length: 37.63251978352656, PPM: 44.007803044124614, Noise: scene.Music, SNR: 19.59222296394325,
+			RT60: 0.5235178477472959, DRR: -13.454410520821606}},
 		{"ringing, a far camera", scene.Couple{Seed: 510265, Length: 115.21564307071165, PPM: 34.76656314235123, Noise: scene.Pink, SNR: 9.26292094368442,
 			RT60: 0.8226193682804246, DRR: -11.166382337696845, Cloth: -40.90047793924931}},
 	} {
