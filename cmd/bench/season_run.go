@@ -168,17 +168,30 @@ func (b *bench) season(ctx context.Context) error {
 	return errors.Join(b.seasonAgain(ctx, cache), b.seasonCores(ctx, cache))
 }
 
-// seasonAgain adds ten clips to a season that is known.
+// seasonAgain adds ten clips to a season that is known, in each round to what was
+// known before.
 func (b *bench) seasonAgain(ctx context.Context, cache string) error {
 	b.sheet.head("a season: ten new clips")
-	r, err := b.seasonChild(ctx, cache, b.hours, seasonAll, 2)
+	known, err := readLinks(cache)
 	if err != nil {
 		return err
 	}
-	b.sheet.figure("", "reading them, and what is known of the others", r.Reading, 0, "s")
-	b.sheet.figure("", "all the rest", r.Matching, mostNewClips, "s")
-	b.sheet.figure("", "CPU time of it all", r.CPU, 0, "s")
-	if r, err = b.seasonChild(ctx, cache, b.hours, seasonAll, 2); err != nil {
+	var reading, matching, cpu []float64
+	for range b.rounds {
+		if err := errors.Join(forgetLinks(cache), known.write()); err != nil {
+			return err
+		}
+		r, err := b.seasonChild(ctx, cache, b.hours, seasonAll, 2)
+		if err != nil {
+			return err
+		}
+		reading, matching, cpu = append(reading, r.Reading), append(matching, r.Matching), append(cpu, r.CPU)
+	}
+	b.sheet.rounds("", "reading them, and what is known of the others", reading, 0, "s")
+	b.sheet.rounds("", "all the rest", matching, mostNewClips, "s")
+	b.sheet.rounds("", "CPU time of it all", cpu, 0, "s")
+	r, err := b.seasonChild(ctx, cache, b.hours, seasonAll, 2)
+	if err != nil {
 		return err
 	}
 	b.sheet.figure("", "nothing new: all of it", r.Reading+r.Matching, 0, "s")
@@ -212,14 +225,45 @@ func (b *bench) seasonCores(ctx context.Context, cache string) error {
 	return nil
 }
 
+// links is what is known of clips and sounds together, by path.
+type links map[string][]byte
+
+// linkFiles are the paths of what is known of clips and sounds together.
+func linkFiles(cache string) ([]string, error) {
+	return filepath.Glob(filepath.Join(cache, "recordings", "*", "*", "*", "links-*"))
+}
+
+func readLinks(cache string) (links, error) {
+	files, err := linkFiles(cache)
+	if err != nil {
+		return nil, err
+	}
+	known := links{}
+	for _, f := range files {
+		if known[f], err = os.ReadFile(f); err != nil {
+			return nil, err
+		}
+	}
+	return known, nil
+}
+
+func (l links) write() error {
+	for path, content := range l {
+		if err := os.WriteFile(path, content, 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // forgetLinks removes what is known of clips and sounds together.
 func forgetLinks(cache string) error {
-	links, err := filepath.Glob(filepath.Join(cache, "recordings", "*", "*", "*", "links-*"))
+	files, err := linkFiles(cache)
 	if err != nil {
 		return err
 	}
-	for _, l := range links {
-		if err := os.Remove(l); err != nil {
+	for _, f := range files {
+		if err := os.Remove(f); err != nil {
 			return err
 		}
 	}

@@ -29,6 +29,12 @@ func (s *sheet) figure(engine, what string, v, most float64, unit string) {
 	s.line(engine, what, fmt.Sprintf("%7.1f %s", v, unit), v, most, " "+unit)
 }
 
+// rounds prints the median of what rounds took, with the least and the greatest.
+func (s *sheet) rounds(engine, what string, v []float64, most float64, unit string) {
+	text := fmt.Sprintf("%7.1f %s  %.1f to %.1f", median(v), unit, slices.Min(v), slices.Max(v))
+	s.line(engine, what, text, median(v), most, " "+unit)
+}
+
 func (s *sheet) line(engine, what, text string, v, most float64, unit string) {
 	verdict := ""
 	if most > 0 {
