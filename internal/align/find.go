@@ -46,11 +46,11 @@ type Local struct {
 // A measurement is a Found in the making.
 type measurement struct {
 	Found
-	stack  *stack
-	top    peak
-	line   Alignment // along which the windows were taken
-	few    bool      // windows of a first look, which are never the last word
-	parted bool      // the halves stand at places of their own
+	stack *stack
+	top   peak
+	line  Alignment // along which the windows were taken
+	few   bool      // windows of a first look, which are never the last word
+	apart bool      // the halves stand at places of their own
 }
 
 // SigmaAt is the standard deviation of the sound's time for clip time t.
@@ -149,15 +149,15 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 	settled := false
 	for again := 0; ; {
 		from, to := f.Covered(clipLen, soundLen)
-		lo, hi := f.From, f.To
-		whole := lo-from < 1 && to-hi < 1
+		all := func(lo, hi float64) bool { return lo-from < 1 && to-hi < 1 }
+		whole := all(f.From, f.To)
 		if whole && (settled || !f.few && f.stack.smeared(f.top) < smear && math.Abs(f.top.delta) < near) {
 			return f, nil
 		}
 		// The line may be off by 4 sigma at the new ends and must stay inside
 		// half the reach.
 		room := Tolerance / 2 / math.Max(4*f.DriftSigma, 1e-7)
-		lo, hi = math.Max(from, f.Mid-room), math.Min(to, f.Mid+room)
+		lo, hi := math.Max(from, f.Mid-room), math.Min(to, f.Mid+room)
 		if !whole && hi-lo < (f.To-f.From)*1.2 && (lo > from || hi < to) {
 			return f, nil // too unsure to go on: what there is must do
 		}
@@ -176,7 +176,7 @@ func grow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*measu
 		if whole {
 			again++
 		}
-		settled = lo-from < 1 && to-hi < 1 && next.vain() ||
+		settled = all(lo, hi) && next.vain() ||
 			whole && (again == mostAgain || next.Strength < hopeless || next.stack.smeared(next.top) < dull && math.Abs(next.Drift-f.Drift) <= most/2 && math.Abs(next.Sound(next.Mid)-f.Sound(next.Mid)) < near)
 		f = next
 	}
@@ -426,7 +426,7 @@ func (f *measurement) locals() {
 			astray = append(astray, sign*read(w.r, f.stack.reach, line) < missing)
 		}
 	}
-	f.Astray = f.parted || atAnEnd(astray)
+	f.Astray = f.apart || atAnEnd(astray)
 	f.halves()
 }
 

@@ -16,19 +16,19 @@ func (s *stack) halved() [2]*stack {
 	return [2]*stack{newStack(s.windows[:n], s.reach), newStack(s.windows[n:], s.reach)}
 }
 
-// parted tells whether the two halves of a stack with top p stand each, clear of
+// apart tells whether the two halves of a stack with top p stand each, clear of
 // chance, at a place of its own: the talker walked, or sound was lost between. All
 // windows together then show both places. It returns the half that stands higher at
 // p, and p as that half has it.
-func (s *stack) parted(p peak) (*stack, peak, bool) {
+func (s *stack) apart(p peak) (*stack, peak, bool) {
 	if len(s.windows) < fewHalved {
 		return s, p, false
 	}
 	halves := s.halved()
 	var at, own [2]peak // p, and the highest place, as the half has them
 	for i, h := range halves {
-		lag := p.delta + p.slope*(h.mid-s.mid)
-		at[i] = peak{lag, p.slope, h.at(lag, p.slope)}
+		at[i] = p.later(h.mid - s.mid)
+		at[i].height = h.at(at[i].delta, p.slope)
 		own[i] = h.highest(p.slope, 0, 0, Tolerance)
 	}
 	for i, h := range halves {
@@ -52,9 +52,9 @@ func (f *measurement) halves() {
 	}
 	var delta [2]float64
 	for i, s := range f.stack.halved() {
-		at := f.top.delta + f.top.slope*(s.mid-f.stack.mid)
-		p := s.refine(peak{at, f.top.slope, f.top.height}, true)
-		delta[i] = p.delta - at
+		at := f.top.later(s.mid - f.stack.mid)
+		p := s.refine(at, true)
+		delta[i] = p.delta - at.delta
 		f.HalfHeights[i] = math.Abs(p.height)
 	}
 	f.Halves = math.Abs(delta[1] - delta[0])

@@ -126,7 +126,7 @@ func (m *measurement) ownOffsets(groups []*group) float64 {
 	sign := math.Copysign(1, p.height)
 	for _, g := range groups {
 		part := newStack(g.windows, s.reach)
-		expected := p.delta + p.slope*(part.mid-s.mid)
+		expected := p.later(part.mid - s.mid).delta
 		best := peak{expected, p.slope, sign * 1e-9}
 		for off := -nearTop; off <= nearTop; off += lagStep / 2 {
 			if v := part.at(expected+off, p.slope); v*sign > best.height*sign {
@@ -155,8 +155,8 @@ func (m *measurement) spanLocals(groups []*group) {
 	n := 0
 	for _, g := range groups {
 		part := newStack(g.windows, m.stack.reach)
-		at := m.top.delta + m.top.slope*(part.mid-m.stack.mid) + g.own
-		half := measurement{stack: part, top: peak{at, m.top.slope, m.top.height}}
+		half := measurement{stack: part, top: m.top.later(part.mid - m.stack.mid)}
+		half.top.delta += g.own
 		half.halves()
 		if math.IsNaN(m.Halves) || half.Halves > m.Halves {
 			m.Halves, m.HalfHeights = half.Halves, half.HalfHeights

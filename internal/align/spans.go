@@ -123,15 +123,15 @@ func follow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*mea
 	g := &guide{clip: clip, sound: sound, f: f, from: from, to: to, line: f.Alignment}
 	g.tolerance = mostBend + 4*math.Min(f.DriftSigma, mostBend)
 	g.lead = f.Sound(f.stack.mid) - f.line.Sound(f.stack.mid) - f.top.delta
-	like, top, parted := f.stack.parted(f.top)
+	like, top, apart := f.stack.apart(f.top)
 	g.taps = like.pattern(top, g.lead, fewLate, fewTaps)
-	if !parted {
+	if !apart {
 		if odd, err := g.odd(); err != nil || !odd {
 			return f, err
 		}
 	}
 	g.full = like.pattern(top, g.lead, allLate, allTaps)
-	f.parted = parted
+	f.apart = apart
 	spans, err := g.spans()
 	if err != nil || len(spans) < 2 {
 		return f, err

@@ -329,11 +329,11 @@ func TestHalvesWithPlacesOfTheirOwn(t *testing.T) {
 			windows[k] = window{at: float64(k), r: r, weight: 1}
 		}
 		s := newStack(windows, reach)
-		like, top, parted := s.parted(s.highest(0, 0, 0, Tolerance))
-		if parted != tt.want {
-			t.Errorf("%+v: parted %v", tt, parted)
+		like, top, apart := s.apart(s.highest(0, 0, 0, Tolerance))
+		if apart != tt.want {
+			t.Errorf("%+v: apart %v", tt, apart)
 		}
-		if own := like.highest(0, 0, 0, Tolerance); parted && (len(like.windows) != n/2 || own.delta != top.delta) {
+		if own := like.highest(0, 0, 0, Tolerance); apart && (len(like.windows) != n/2 || own.delta != top.delta) {
 			t.Errorf("%+v: %d windows, top %g, its own %g", tt, len(like.windows), top.delta, own.delta)
 		}
 	}

@@ -285,9 +285,7 @@ func (w *whitener) run(x []float32, taps []tap) []float64 {
 	size := w.fft.Len()
 	buf := w.fft.Buffer()
 	clear(buf)
-	for i, v := range x {
-		buf[i] = float64(v)
-	}
+	dsp.Widened(buf[:len(x)], x)
 	spec := w.fft.Forward(nil)
 	power := make([]float64, len(spec))
 	for k, c := range spec {

@@ -27,6 +27,12 @@ type peak struct {
 	height float64 // in standard deviations of the stack where nothing matches; negative = polarity inverted
 }
 
+// later is p as a stack has it whose middle is so many seconds later.
+func (p peak) later(by float64) peak {
+	p.delta += p.slope * by
+	return p
+}
+
 func newStack(windows []window, reach int) *stack {
 	s := &stack{windows: windows, reach: reach, noise: 1}
 	var sum, hot, weights float64

@@ -137,10 +137,7 @@ func (s *Sketcher) Close() []byte {
 }
 
 func (s *Sketcher) row() {
-	buf := s.fft.Buffer()
-	for i, v := range s.hold {
-		buf[i] = float64(v) * s.window[i]
-	}
+	Tapered(s.fft.Buffer(), s.hold, s.window)
 	s.coeff = s.fft.Forward(s.coeff)
 	// A full-scale sine gives (n/4)² in its bin's power under a Hann window.
 	const full = (sketchSpan / 4) * (sketchSpan / 4)

@@ -10,6 +10,7 @@
 #define SCALE 192
 #define SUMS 224
 
+// faintest.
 DATA least<>+0(SB)/8, $1e-30
 GLOBL least<>(SB), RODATA|NOPTR, $8
 

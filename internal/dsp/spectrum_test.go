@@ -44,8 +44,9 @@ func TestSpectrumRead(t *testing.T) {
 	}
 }
 
-// What is whitened is the turned cross-spectrum over its root's three halves, and
-// what is summed up is what it was; a bin in which nothing is stays nothing.
+// What is whitened is the turned cross-spectrum over the power of ¾ of its
+// magnitude, and what is added up is that spectrum as it was, and both powers; a bin
+// in which nothing is stays nothing.
 func TestWhitened(t *testing.T) {
 	defer func(was bool) { wide = was }(wide)
 	rng := rand.New(rand.NewPCG(62, 1))

@@ -60,7 +60,7 @@ func addScaledWide(dst, src *float32, n int, by float32)
 //go:noescape
 func lastWide(a, b *complex128, s int)
 
-// readWide is Reading.add for n bins, n a multiple of four: w's sums are those of
+// readWide is reader.plain for n bins, n a multiple of four: w's sums are those of
 // the turned bins' real parts, of their imaginary parts times omega, and of the real
 // parts times omega squared. across may be nil.
 //
