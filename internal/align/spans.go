@@ -106,7 +106,9 @@ const (
 	ownWindows = 2       // that match by themselves: one clap is like another
 	ownHeight  = 7.0     // deviations that they reach at their own lag together
 	overOther  = 4.5     // deviations by which that is more than at the next span's
-	overShare  = 1.2     // and by what share
+	overShare  = 1.2     // and how many times as high
+	fewShare   = 2.0     // the same at an end, of so few windows that match: one clap, which two windows share, may sound as another reflection does
+	fewHeard   = 4       // that are so few
 	leastLoss  = 0.0004  // seconds: less is no loss
 	sameAgain  = 0.0001  // seconds: two losses that undo each other so nearly are none: somebody else spoke
 	nearTop    = 0.00025 // seconds: where a span's own top is looked for

@@ -281,6 +281,13 @@ func TestTrailsAreJoined(t *testing.T) {
 		return r
 	}
 	many := []float64{20, 20, 20, 20, 20, 20, 20, 20}
+	alike := func(r trail, lag int, share float64) trail { // so high at lag too
+		for i := range r.marks {
+			k := &r.marks[i]
+			k.m[reach+lag] = int16(share * k.height(k.lag) / matchStep)
+		}
+		return r
+	}
 	for _, tt := range []struct {
 		name   string
 		trails []trail
@@ -290,6 +297,10 @@ func TestTrailsAreJoined(t *testing.T) {
 		{"a span before a stray window", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...), trailOf(8, 0, 9)}, 2},
 		{"two spans", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...)}, 2},
 		{"three", []trail{trailOf(0, 0, many...), trailOf(4, 300, many...), trailOf(8, -100, many...)}, 3},
+		{"a clap at the start that sounds as a reflection does", []trail{alike(trailOf(0, 160, 2, 60, 64), 0, 0.79), trailOf(1.5, 0, many...)}, 1},
+		{"the same at the end", []trail{trailOf(0, 0, many...), alike(trailOf(4, 160, 60, 64), 0, 0.79)}, 1},
+		{"a loss at the start", []trail{alike(trailOf(0, 160, 20, 22), 0, 0.4), trailOf(1, 0, many...)}, 2},
+		{"two spans with a strong reflection", []trail{alike(trailOf(0, 160, many...), 0, 0.79), trailOf(4, 0, many...)}, 2},
 		{"one window", []trail{trailOf(0, 0, many...), trailOf(4, 300, 20)}, 1},
 	} {
 		if got := joined(tt.trails); len(got) != tt.want {

@@ -137,10 +137,14 @@ func (r trail) doubtful(trails []trail, i int) bool {
 	if own < ownHeight || r.heard() < ownWindows {
 		return true
 	}
-	if i > 0 && !plainer(own, r.height(trails[i-1].last().lag-r.first().lag)) {
+	share := overShare
+	if (i == 0 || i == len(trails)-1) && r.heard() <= fewHeard {
+		share = fewShare
+	}
+	if i > 0 && !plainer(own, r.height(trails[i-1].last().lag-r.first().lag), share) {
 		return true
 	}
-	if i+1 < len(trails) && !plainer(own, r.height(trails[i+1].first().lag-r.last().lag)) {
+	if i+1 < len(trails) && !plainer(own, r.height(trails[i+1].first().lag-r.last().lag), share) {
 		return true
 	}
 	return r.enclosed(trails, i)
@@ -158,8 +162,10 @@ func (r trail) outdone(trails []trail, i int) bool {
 }
 
 // plainer tells whether a trail stands so much higher at its own lag than at
-// another that the two are not one place.
-func plainer(own, other float64) bool { return own-other >= overOther && own >= overShare*other }
+// another, at least share times, that the two are not one place.
+func plainer(own, other, share float64) bool {
+	return own-other >= overOther && own >= share*other
+}
 
 // merged joins neighbours whose lags meet.
 func merged(trails []trail) []trail {
