@@ -102,9 +102,10 @@ func Assign(clips, sounds []Party, links []Link) []Decision {
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Strength > out[j].Link.Strength })
-	out = settle(out, clips, sounds, again(out, clips, sounds))
+	again := again(out, clips, sounds)
+	out = settle(out, clips, sounds, again)
 	out = addByClap(out, clips, sounds, links)
-	orderNotes(out, clips, sounds)
+	orderNotes(out, clips, sounds, again)
 	for i := range out {
 		out[i].Chance = out[i].chance(len(sounds), links)
 	}
@@ -397,15 +398,22 @@ func sign(v float64) int {
 }
 
 // orderNotes says whether the order on the card agrees with the order on the
-// recorder, and doubts a weak match that stands against it.
-func orderNotes(out []Decision, clips, sounds []Party) {
+// recorder, and doubts a weak match that stands against it. Where something is
+// heard again and again, it doubts every one that stands against another sure one.
+func orderNotes(out []Decision, clips, sounds []Party, again bool) {
+	var sure []Decision
+	for _, d := range out {
+		if d.Verdict == Sure {
+			sure = append(sure, d)
+		}
+	}
 	for i := range out {
 		d := &out[i]
 		if agrees(d.Link, out, i, clips, sounds) {
 			continue
 		}
-		if d.Link.Strength < 2*sureFrom && d.Verdict == Sure {
-			d.Verdict = Unsure
+		if d.Link.Strength < 2*sureFrom || again && !agrees(d.Link, sure, -1, clips, sounds) {
+			d.Verdict = min(d.Verdict, Unsure)
 		}
 		d.say("its place in the order of file names does not agree with the other takes")
 	}
