@@ -102,10 +102,10 @@ func Assign(clips, sounds []Party, links []Link) []Decision {
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Strength > out[j].Link.Strength })
-	again := again(out, clips, sounds)
-	out = settle(out, clips, sounds, again)
+	heardAgain := again(out, clips, sounds)
+	out = settle(out, clips, sounds, heardAgain)
 	out = addByClap(out, clips, sounds, links)
-	orderNotes(out, clips, sounds, again)
+	orderNotes(out, clips, sounds, heardAgain)
 	for i := range out {
 		out[i].Chance = out[i].chance(len(sounds), links)
 	}
@@ -407,11 +407,11 @@ func orderNotes(out []Decision, clips, sounds []Party, again bool) {
 			sure = append(sure, d)
 		}
 	}
-	for i := range out {
-		d := &out[i]
-		if agrees(d.Link, out, i, clips, sounds) {
+	for i, kept := range InOrder(out, clips, sounds) {
+		if kept {
 			continue
 		}
+		d := &out[i]
 		if d.Link.Strength < 2*sureFrom || again && !agrees(d.Link, sure, -1, clips, sounds) {
 			d.Verdict = min(d.Verdict, Unsure)
 		}
