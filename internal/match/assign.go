@@ -102,12 +102,13 @@ func Assign(clips, sounds []Party, links []Link) []Decision {
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Strength > out[j].Link.Strength })
-	heardAgain := again(out, clips, sounds)
-	out = settle(out, clips, sounds, heardAgain)
+	heard := heardAgain(out, clips, sounds)
+	out = settle(out, clips, sounds, heard.again)
+	heard.doubt(out)
 	out = addByClap(out, clips, sounds, links)
-	orderNotes(out, clips, sounds, heardAgain)
+	orderNotes(out, clips, sounds, heard.again)
 	for i := range out {
-		out[i].Chance = out[i].chance(len(sounds), links)
+		out[i].Chance = out[i].chance(len(sounds), links, heard.leads())
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Link.Clip < out[j].Link.Clip })
 	return out
@@ -224,34 +225,6 @@ func (d *Decision) sayRivals() {
 			d.say("%s; %d other matches are as strong", rule, n)
 		}
 	}
-}
-
-// mostRecorders is how many recorders may look like one.
-const mostRecorders = 3
-
-// again tells whether a shoot holds what is heard at more than one moment, as
-// music from a record: two clips of one camera that would lie in one place of a
-// sound, or one clip in more sounds than there are recorders.
-func again(in []Decision, clips, sounds []Party) bool {
-	for i := range in {
-		a, with := &in[i].Link, 1
-		for k := range in {
-			b := &in[k].Link
-			if i == k || b.Strength < a.Strength/2 || b.Strength > 2*a.Strength {
-				continue
-			}
-			switch breaks(a, b, clips, sounds) {
-			case clipsOverlap:
-				return true
-			case soundsOverlap:
-				with++
-			}
-		}
-		if with > mostRecorders {
-			return true
-		}
-	}
-	return false
 }
 
 // sameTime tells whether the calendars of two recordings let them have heard

@@ -70,30 +70,6 @@ func TestAssign(t *testing.T) {
 	}
 }
 
-// Two sure takes that stand against each other's order may both be, where nothing
-// is heard twice (a file renamed); not where a record plays behind other takes.
-func TestOrderCountsWhereARecordPlays(t *testing.T) {
-	party := func(device string) (out []Party) {
-		for i := range 4 {
-			out = append(out, Party{Device: device, Order: i})
-		}
-		return out
-	}
-	crossed := []Link{good(0, 1, 5), good(1, 0, 5)}
-	record := []Link{good(2, 2, 5), good(3, 2, 7)}
-	for _, tt := range []struct {
-		links []Link
-		want  Verdict
-	}{{crossed, Sure}, {append(crossed, record...), Unsure}} {
-		got := verdicts(Assign(party("cam"), party("phone"), tt.links))
-		for _, l := range crossed {
-			if v := got[[2]int{l.Clip, l.Sound}]; v != tt.want {
-				t.Errorf("%d links: clip %d with sound %d: %v, want %v", len(tt.links), l.Clip, l.Sound, v, tt.want)
-			}
-		}
-	}
-}
-
 func clapOnly(strength float64) func(*Link) {
 	return func(l *Link) {
 		l.Strength, l.Rest, l.Claps, l.Thin, l.Halves = strength, 1, 1, true, math.NaN()

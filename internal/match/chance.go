@@ -29,15 +29,16 @@ const (
 func (l *Link) margin() float64 { return math.Min(l.Strength, l.Rest*sureFrom/sureRest) }
 
 // chance is that of a decision being wrong. sounds is how many sounds its clip
-// was held against.
-func (d *Decision) chance(sounds int, links []Link) float64 {
+// was held against, leads how many times as far as elsewhere the loudest must
+// lead in this shoot.
+func (d *Decision) chance(sounds int, links []Link, leads float64) float64 {
 	l := &d.Link
 	if !l.holds() { // a clap that lies on one: as good as any other that does
 		return math.Max(0.5, 1-1/float64(1+clapsLike(l, links)))
 	}
 	odds := float64(max(1, sounds)) * strangerShare * math.Exp(-l.margin()/strangerFall) / rightShare
 	odds += math.Exp((l.Steady - steadyMiddle) / steadyFall)
-	odds += fall(l.Lead, recordMiddle, recordFall) + fall(l.Beyond, clapMiddle, clapFall)
+	odds += fall(l.Lead/leads, recordMiddle, recordFall) + fall(l.Beyond, clapMiddle, clapFall)
 	right := 1 / (1 + odds) / float64(1+len(d.rivals))
 	return math.Max(leastChance, 1-right)
 }

@@ -12,7 +12,7 @@ func TestChanceOfError(t *testing.T) {
 	weak := with(good(0, 0, 5), func(l *Link) { l.Strength, l.Rest = 13, 9 })
 	chanceOf := func(l Link, sounds, rivals int) float64 {
 		d := Decision{Link: l, rivals: make([]string, rivals)}
-		return d.chance(sounds, nil)
+		return d.chance(sounds, nil, 1)
 	}
 	for _, tt := range []struct {
 		name       string
