@@ -187,7 +187,7 @@ const otherMoment = 0.5
 // callOut doubts pairs that break a loop, and those that stand in a broken one
 // of which nothing tells which link is wrong.
 //
-// A pair that was sure and breaks a loop is no chance: the clip matches two
+// A pair that is sure by itself and breaks a loop is no chance: the clip matches two
 // moments of the day, as it does where one is played back in the other, and
 // however many recorders heard the one, they count as one witness. The clip's
 // other pairs stay sure only if the order of file names speaks for them and
@@ -203,10 +203,17 @@ func (w *web) callOut() {
 			w.decisions[n].Why = append(w.decisions[n].Why, fmt.Sprintf("by the other recordings it would lie %s: one of them may have lost samples", apart(c.Others)))
 		case c.Doubt && c.Open < otherMoment:
 		case c.Broken && c.Tied:
-			w.doubt(n, fmt.Sprintf("it breaks a loop: by the other recordings the clip lies %s in this sound", apart(c.Others)))
+			w.doubt(n, breaksLoop(c.Others))
 			against[w.links[k].A] = append(against[w.links[k].A], n)
 		case c.Broken || c.Doubt:
 			w.doubt(n, "it stands in a loop of recordings that does not close, and nothing tells which of its links is wrong")
+		}
+	}
+	for n := range w.decisions {
+		if by, ok := w.elsewhere(n); ok {
+			w.doubt(n, breaksLoop(by))
+			clip := w.decisions[n].Link.Clip
+			against[clip] = append(against[clip], n)
 		}
 	}
 	for n := range w.decisions {
@@ -219,6 +226,28 @@ func (w *web) callOut() {
 			}
 		}
 	}
+}
+
+// breaksLoop says so, by how much, seconds.
+func breaksLoop(by float64) string {
+	return fmt.Sprintf("it breaks a loop: by the other recordings the clip lies %s in this sound", apart(by))
+}
+
+// elsewhere tells of a decision that the rules had made unsure before loops were
+// gone round, sure otherwise, whether its clip lies at another moment of the
+// sound by the other recordings, and by how much, seconds.
+func (w *web) elsewhere(n int) (by float64, ok bool) {
+	l := &w.decisions[n].Link
+	if slices.Contains(w.owner, n) || match.Judge(*l).Verdict != match.Sure {
+		return 0, false
+	}
+	p, ok := w.clock.Between(l.Clip, len(w.day.clips)+l.Sound)
+	if !ok {
+		return 0, false
+	}
+	mid := (l.From + l.To) / 2
+	by = p.Sound(mid) - w.m.links[l.Clip][l.Sound].Found.At(mid)
+	return by, math.Abs(by) >= otherMoment
 }
 
 // doubt makes a decision unsure, for a reason.
