@@ -210,10 +210,13 @@ func (w *web) callOut() {
 		}
 	}
 	for n := range w.decisions {
-		if by, ok := w.elsewhere(n); ok {
-			w.doubt(n, breaksLoop(by))
-			clip := w.decisions[n].Link.Clip
-			against[clip] = append(against[clip], n)
+		by, ok := w.elsewhere(n)
+		if !ok {
+			continue
+		}
+		w.doubt(n, breaksLoop(by))
+		if l := w.decisions[n].Link; match.Judge(l).Verdict == match.Sure {
+			against[l.Clip] = append(against[l.Clip], n)
 		}
 	}
 	for n := range w.decisions {
@@ -233,21 +236,21 @@ func breaksLoop(by float64) string {
 	return fmt.Sprintf("it breaks a loop: by the other recordings the clip lies %s in this sound", apart(by))
 }
 
-// elsewhere tells of a decision that the rules had made unsure before loops were
-// gone round, sure otherwise, whether its clip lies at another moment of the
-// sound by the other recordings, and by how much, seconds.
+// elsewhere tells of a decision that was unsure before loops were gone round
+// whether its clip lies at another moment of the sound by the other recordings,
+// and by how much, seconds.
 func (w *web) elsewhere(n int) (by float64, ok bool) {
-	l := &w.decisions[n].Link
-	if slices.Contains(w.owner, n) || match.Judge(*l).Verdict != match.Sure {
+	if slices.Contains(w.owner, n) {
 		return 0, false
 	}
+	l := &w.decisions[n].Link
 	p, ok := w.clock.Between(l.Clip, len(w.day.clips)+l.Sound)
 	if !ok {
 		return 0, false
 	}
 	mid := (l.From + l.To) / 2
 	by = p.Sound(mid) - w.m.links[l.Clip][l.Sound].Found.At(mid)
-	return by, math.Abs(by) >= otherMoment
+	return by, math.Abs(by) >= otherMoment+3*p.SigmaAt(mid)
 }
 
 // doubt makes a decision unsure, for a reason.

@@ -98,18 +98,20 @@ func linked() (*day, *measurer, []match.Decision) {
 // clip's others stay sure where the order of names speaks for them alone; where
 // it speaks for both or none, the clip matches two moments, and either may be
 // the played back one. A tenth of a second is no other moment. It is so too where
-// a rule had made the pair unsure before.
+// a rule had made the pair unsure before; what is unsure by itself says nothing
+// against the others.
 func TestAPairThatBreaksItsLoopIsCalledOut(t *testing.T) {
 	for _, tt := range []struct {
 		by     float64
 		before match.Verdict
+		lead   float64
 		others match.Verdict // of the same clip
-	}{{0, match.Sure, match.Sure}, {0.1, match.Sure, match.Sure}, {3, match.Sure, match.Unsure}, {-150, match.Sure, match.Sure},
-		{3, match.Unsure, match.Unsure}, {-150, match.Unsure, match.Sure}} { // clips stand 100 s apart
+	}{{0, match.Sure, 2, match.Sure}, {0.1, match.Sure, 2, match.Sure}, {3, match.Sure, 2, match.Unsure}, {-150, match.Sure, 2, match.Sure},
+		{3, match.Unsure, 2, match.Unsure}, {-150, match.Unsure, 2, match.Sure}, {3, match.Unsure, 0.1, match.Sure}} { // clips stand 100 s apart
 		d, m, all := linked()
 		for n := range all {
 			if all[n].Link.Clip == 2 && all[n].Link.Sound == 1 {
-				all[n].Verdict = tt.before
+				all[n].Verdict, all[n].Link.Lead = tt.before, tt.lead
 			}
 		}
 		m.links[2][1].Found.Offset += tt.by
