@@ -42,11 +42,14 @@ const hall = 0.038
 // Where the camera is the near microphone and the sound comes from across the
 // room, its reflections lie at larger lags, and all this holds the other way
 // round. Where both may be, the nearer body mic is taken for granted unless much
-// more is heard beyond what would then be the direct sound.
+// more is heard beyond what would then be the direct sound; where clearly more is,
+// either may be, and the deviation says so.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		leans  = 0.8   // times the power beyond p
 		more   = 4     // times the power
+		either = 2     // times the power
+		apart  = 1e-4  // seconds: nearer, it is all one which microphone is the near one
 		hidden = 0.005 // seconds: how far the strongest reflections have been seen from the direct sound
 		far    = 0.010 // seconds: a lead that is doubtful where the camera would be the near microphone
 	)
@@ -56,12 +59,15 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		return r.lead, r.blur
 	}
 	turned := t.mirrored().directOf(p.mirrored())
+	before, behind := t.beyond(p.delta+r.lead, 1), t.beyond(p.delta-turned.lead, -1)
 	switch {
-	case turned.told && t.beyond(p.delta+r.lead, 1) > more*t.beyond(p.delta-turned.lead, -1):
+	case turned.told && before > more*behind:
 		if turned.lead > far {
 			turned.blur = math.Max(turned.blur, hidden)
 		}
 		return -turned.lead, turned.blur
+	case turned.told && r.told && before > either*behind && r.lead+turned.lead > apart:
+		return r.lead, math.Max(hidden, r.blur)
 	case r.told:
 		return r.lead, r.blur
 	case t.hides(p):

@@ -41,6 +41,32 @@ func TestCameraAndRecorderChangePlaces(t *testing.T) {
 	}
 }
 
+// A single reflection nearly as loud as the direct sound, and little else: it may
+// be the direct sound of a camera across the room as well as the reflection at a
+// recorder there. Whichever is taken, it is not called exact where it is wrong.
+func TestOneReflectionOnEitherSide(t *testing.T) {
+	const rate, n, at = dsp.ProxyRate, 40 * dsp.ProxyRate, 4000
+	for seed := range uint64(4) {
+		rng := rand.New(rand.NewPCG(seed, 43))
+		dry := talk(rng, n+2*at)
+		room := make([]float64, rate/2)
+		room[0], room[36] = 1, -0.8
+		for i := rate / 250; i < len(room); i++ {
+			if rng.IntN(12) == 0 {
+				room[i] = 0.1 * rng.NormFloat64() * math.Pow(10, -6*float64(i)/rate)
+			}
+		}
+		near, far := noisy(rng, dry, 1e-4), noisy(rng, convolved(dry, room), 1e-4)
+		f, err := Find(near[at:at+n], far, Guess{At: 20, Sound: 20 + float64(at)/rate})
+		if err != nil || f == nil {
+			t.Fatalf("%v, %v", f, err)
+		}
+		if e := f.Sound(f.Mid) - f.Mid - float64(at)/rate; math.Abs(e) > 3*f.MidSigma+2e-5 {
+			t.Errorf("seed %d: off by %.1f µs, sigma %.1f", seed, e*1e6, f.MidSigma*1e6)
+		}
+	}
+}
+
 // convolved is x through h, as long as x.
 func convolved(x, h []float64) []float64 {
 	size := 1
