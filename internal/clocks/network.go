@@ -277,7 +277,7 @@ func (n *network) variance(r *row) float64 {
 	}
 	g := mat.NewVecDense(n.size, nil)
 	for i := range r.n {
-		g.SetVec(r.at[i], g.AtVec(r.at[i])+r.by[i]*n.unit[r.at[i]])
+		g.SetVec(r.at[i], r.by[i]*n.unit[r.at[i]])
 	}
 	var v mat.VecDense
 	if n.inverse.SolveVecTo(&v, g) != nil {
