@@ -87,20 +87,17 @@ type led struct {
 // directOf is direct for a camera across the room.
 func (t *row) directOf(p peak) led {
 	const (
-		same   = 0.00003 // seconds: half a sample
-		looser = 1.7     // times as far reflections move a top where little of the band is left
+		looser  = 1.7    // times as far reflections move a top where little of the band is left
+		several = 3      // and if it is one of a burst's
+		soon    = 0.0003 // seconds: from the direct sound to where its own pattern may stand higher
+		later   = 0.0005 // where little of the band is left
 	)
 	hides := t.hides(p)
 	o := t.openingOf(p, hides)
 	if o.parts == 0 {
 		return led{blur: spreadOf(o.arrivals, p.delta)}
 	}
-	var top burstTop
-	clear := false
-	if t.smear < dull {
-		top, clear = t.heard.firstTop(o.first, o.last)
-		clear = clear && !(o.parts == 1 && top.lag > o.first+same && t.heard.rings(top.lag, o.first))
-	}
+	top, clear := t.topOf(o)
 	var lead, blur, moved float64
 	switch {
 	case clear && (o.parts > 1 || math.Abs(top.lag-o.first) > same):
@@ -111,16 +108,34 @@ func (t *row) directOf(p peak) led {
 		lead, blur = o.first-p.delta-o.length()/3, o.length()/2
 		moved = t.moved(p.delta + lead)
 	}
-	if o.narrow {
+	switch {
+	case o.narrow && o.parts > 1:
+		moved *= several
+	case o.narrow:
 		moved *= looser
 	}
 	switch {
-	case hides && clear && !o.narrow:
+	case hides && o.narrow:
+		blur = math.Max(blur, math.Max(o.length()/2, outdone(o.arrivals, p.delta+lead, later)))
+	case hides && clear:
 		blur = math.Max(blur, top.unsure)
 	case hides:
-		blur = math.Max(blur, outdone(o.arrivals, p.delta+lead))
+		blur = math.Max(blur, outdone(o.arrivals, p.delta+lead, soon))
 	}
 	return led{lead, math.Hypot(blur, moved), true}
+}
+
+// same is how near two lags are one, seconds: half a sample.
+const same = 0.00003
+
+// topOf is where the direct sound stands in an opening as the room's response has
+// it; nothing is clear where the slope smears it, or where what stands there rings.
+func (t *row) topOf(o opening) (top burstTop, clear bool) {
+	if t.smear >= dull {
+		return burstTop{}, false
+	}
+	top, clear = t.heard.firstTop(o.first, o.last)
+	return top, clear && !(o.parts == 1 && top.lag > o.first+same && t.heard.rings(top.lag, o.first))
 }
 
 // moved is what the reflections after the direct sound at lag at move its top by,

@@ -88,6 +88,15 @@ func (t *row) viewOf(p peak, within float64) *view {
 // holds tells whether the room's response holds an arrival too.
 func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) }
 
+// faint tells whether the room's response has far less of an arrival than it has
+// of the strongest: whitening mirrors a strong reflection about the direct sound,
+// and knows nothing of which of the two is real.
+func (v *view) faint(a peak) bool {
+	const far, around = 0.45, 0.00006 // of the share; seconds
+	share := v.heard.most(a.delta-around, a.delta+around) / v.heard.most(v.from, v.to)
+	return share < far*math.Abs(a.height)/v.highest
+}
+
 // tops tells whether the room's response has its first top where an arrival is.
 // What merely rings there, because the band ends, has it elsewhere.
 func (v *view) tops(a peak) bool {
@@ -97,8 +106,9 @@ func (v *view) tops(a peak) bool {
 }
 
 // runsTogether is how high a single arrival's pattern still stands a sample from
-// its top where half of the band is left.
-const runsTogether = 0.47
+// its top where hardly more than half of the band is left; with all of it, half as
+// high.
+const runsTogether = 0.42
 
 // unlikely tells whether the first of some arrivals is too weak to be the direct
 // sound, for all that is heard: weak ones are what whitening makes of one strong
@@ -107,7 +117,7 @@ const runsTogether = 0.47
 func (v *view) unlikely(rest []peak) bool {
 	const weak = 0.25 // of the strongest
 	a, height := rest[0], math.Abs(rest[0].height)
-	if v.narrow && v.told && !v.holds(a) {
+	if v.told && v.faint(a) || v.narrow && (v.told && !v.holds(a) || ripples(rest)) {
 		return true
 	}
 	return height < weak*v.highest &&
@@ -186,6 +196,19 @@ func (v *view) mirrors(a peak) bool {
 // room makes it: no reflection comes so soon after the direct sound.
 func rising(arrivals []peak) bool {
 	const soon, much = 0.0006, 2.5 // seconds; times as strong
+	return outgrown(arrivals, soon, much)
+}
+
+// ripples tells whether the first of some arrivals may be what little of the band
+// makes of one far stronger soon after it.
+func ripples(arrivals []peak) bool {
+	const soon, much = 0.0003, 2.5 // seconds; times as strong
+	return outgrown(arrivals, soon, much)
+}
+
+// outgrown tells whether an arrival soon after the first of some is so much
+// stronger, seconds and times.
+func outgrown(arrivals []peak, soon, much float64) bool {
 	for _, a := range arrivals[1:] {
 		if arrivals[0].delta-a.delta > soon {
 			return false
@@ -197,11 +220,11 @@ func rising(arrivals []peak) bool {
 	return false
 }
 
-// outdone is how soon after lag at something stands higher than what is there,
-// seconds: as little as the direct sound is where much hides it, either may be it
+// outdone is how far after lag at, if as soon as that, something stands higher than
+// what is there, seconds: as little as the direct sound is where much hides it, either may be it
 // and the other its own pattern where no response tells; 0 where nothing does.
-func outdone(arrivals []peak, at float64) float64 {
-	const same, soon = 0.00005, 0.0003 // seconds
+func outdone(arrivals []peak, at, soon float64) float64 {
+	const same = 0.00005 // seconds
 	here, by := 0.0, 0.0
 	for _, a := range arrivals {
 		switch later := at - a.delta; {

@@ -12,10 +12,12 @@ import (
 	"earshot/internal/shoot"
 )
 
-// Recorders of 8 kHz leave half of the band, and three things before the direct
+// Recorders of 8 kHz leave half of the band, and four things before the direct
 // sound that are none: the mirror image that whitening makes of a strong
 // reflection, as much before the direct sound as the reflection is behind it; what
-// rings there because the band ends; and what the room's response knows nothing of.
+// rings there because the band ends; the ripple that so narrow a band makes of the
+// direct sound itself, a fifth of a millisecond before it; and what the room's
+// response knows nothing of.
 func TestWhatIsNotTheDirectSound(t *testing.T) {
 	for _, tt := range []struct {
 		name   string
@@ -29,6 +31,10 @@ func TestWhatIsNotTheDirectSound(t *testing.T) {
 			RT60: 0.5235178477472959, DRR: -13.454410520821606}},
 		{"ringing, a far camera", scene.Couple{Seed: 510265, Length: 115.21564307071165, PPM: 34.76656314235123, Noise: scene.Pink, SNR: 9.26292094368442,
 			RT60: 0.8226193682804246, DRR: -11.166382337696845, Cloth: -40.90047793924931}},
+		{"mirror image of a quarter", scene.Couple{Seed: 680610, Length: 119.42878348272689, PPM: 51.973659347568656, Noise: scene.Music, SNR: 18.410638029924502,
+			RT60: 0.7742969698435007, DRR: 7.854705316774883}},
+		{"ripple of the band", scene.Couple{Seed: 684159, Length: 22.121197342329474, PPM: -20.555352613956316, Noise: scene.Babble, SNR: 18.404130792827196,
+			RT60: 1.9914855666341413, DRR: 5.8203348729745485}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			take, p := pairedAt8kHz(t, tt.couple)
