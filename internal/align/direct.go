@@ -47,9 +47,7 @@ const hall = 0.038
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		leans  = 0.8   // times the power beyond p
-		more   = 4     // times the power
-		either = 2     // times the power
-		apart  = 1e-4  // seconds: nearer, it is all one which microphone is the near one
+		more   = 4.0   // times the power
 		hidden = 0.005 // seconds: how far the strongest reflections have been seen from the direct sound
 		far    = 0.010 // seconds: a lead that is doubtful where the camera would be the near microphone
 	)
@@ -59,14 +57,18 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		return r.lead, r.blur
 	}
 	turned := t.mirrored().directOf(p.mirrored())
-	before, behind := t.beyond(p.delta+r.lead, 1), t.beyond(p.delta-turned.lead, -1)
+	ratio := t.beyond(p.delta+r.lead, 1) / t.beyond(p.delta-turned.lead, -1)
+	least, most := more, more
+	if r.told && turned.told {
+		least, most = eitherSide(r.lead, turned.lead)
+	}
+	if turned.lead > far {
+		turned.blur = math.Max(turned.blur, hidden)
+	}
 	switch {
-	case turned.told && before > more*behind:
-		if turned.lead > far {
-			turned.blur = math.Max(turned.blur, hidden)
-		}
+	case turned.told && ratio > most:
 		return -turned.lead, turned.blur
-	case turned.told && r.told && before > either*behind && r.lead+turned.lead > apart:
+	case r.told && turned.told && ratio > least:
 		return r.lead, math.Max(hidden, r.blur)
 	case r.told:
 		return r.lead, r.blur
@@ -74,6 +76,35 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 		return 0, math.Max(hidden, math.Max(r.blur, turned.blur))
 	}
 	return 0, 0
+}
+
+// eitherSide is between which ratios of the power before the one reading's direct
+// sound to that behind the other's either may be the near microphone; under it
+// the body mic is, over it the camera. Whitening mirrors what a reading has behind
+// its direct sound, so that of a reading that has p itself the other mostly has
+// its mirror image. The figures are from the rig in docs/accuracy.md: with the body
+// mic near, the ratio is at most 1.4 where that reading has p, and 0.35 where the
+// other has it; with the camera near it is as the reciprocals of these, or more.
+// That is of first reflections from a floor or a desk; of later ones the rig has few.
+func eitherSide(lead, turned float64) (least, most float64) {
+	const (
+		apart = 1e-4  // seconds: nearer, it is all one which microphone is the near one
+		soon  = 0.003 // seconds: a metre
+		more  = 4.0   // times the power
+	)
+	switch one, other := lead > apart, turned > apart; {
+	case one && other:
+		return 0.65, more
+	case one && lead < soon:
+		return 0.4, 0.65
+	case one:
+		return 0.4, more
+	case other && turned < soon:
+		return 1.55, 2.5
+	case other:
+		return 1.55, more
+	}
+	return more, more
 }
 
 // A led is what one side of a row says of the direct sound: how much larger its

@@ -90,11 +90,22 @@ func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) 
 
 // faint tells whether the room's response has far less of an arrival than it has
 // of the strongest: whitening mirrors a strong reflection about the direct sound,
-// and knows nothing of which of the two is real.
+// and knows nothing of which of the two is real. Where little of the band is left,
+// low ones that the response has no more of are its ripple, or what it makes of
+// several: so were all of them on the rig in docs/accuracy.md.
 func (v *view) faint(a peak) bool {
-	const far, around = 0.45, 0.00006 // of the share; seconds
+	const (
+		around = 0.00006 // seconds
+		far    = 0.45    // of the share that it has of the strongest
+		low    = 0.4     // of the strongest
+		more   = 1.05    // of the share, of low ones in a narrow band
+	)
 	share := v.heard.most(a.delta-around, a.delta+around) / v.heard.most(v.from, v.to)
-	return share < far*math.Abs(a.height)/v.highest
+	height := math.Abs(a.height) / v.highest
+	if v.narrow && height < low {
+		return share < more*height
+	}
+	return share < far*height
 }
 
 // tops tells whether the room's response has its first top where an arrival is.
