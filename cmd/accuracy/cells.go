@@ -82,6 +82,7 @@ func cells(rooms []*scene.Response) []cell {
 	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })
 	add(1, "noise suppressed by 15 dB, SNR 5 dB", func(c *scene.Couple) { c.Gate, c.SNR = 15, 5 })
 	add(1, "camera and recorder change places", func(c *scene.Couple) { c.Swapped = true })
+	add(1, "camera and recorder change places, DRR 8 dB", func(c *scene.Couple) { c.Swapped, c.DRR = true, 8 })
 	for _, k := range []codec{{"aac", 64}, {"aac", 256}, {"libmp3lame", 64}} {
 		add(1, k.String(), func(c *scene.Couple) { c.Rate = codedRate })
 		out[len(out)-1].codec = k

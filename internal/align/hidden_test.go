@@ -34,6 +34,17 @@ func TestAReflectionAsHighAcrossTheRoom(t *testing.T) {
 	}
 }
 
+// The same where little else comes from the room: the reflection is half as high as
+// the direct sound, and what lies behind the direct sound is its mirror image alone.
+func TestOneReflectionAcrossTheRoom(t *testing.T) {
+	for seed := uint64(1); seed <= 8; seed++ {
+		off, f := laid(t, scene.Couple{Seed: seed, Length: 40, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 1, DRR: 8, Swapped: true})
+		if math.Abs(off) > 0.000003 || math.Abs(off) > 4*f.MidSigma {
+			t.Errorf("seed %d: laid %.4f ms off, sigma %.4f", seed, off*1e3, f.MidSigma*1e3)
+		}
+	}
+}
+
 // laid measures a couple and returns by how much it is laid too late in its
 // middle, seconds.
 func laid(t *testing.T, c scene.Couple) (float64, *align.Found) {
