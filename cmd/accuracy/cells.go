@@ -42,11 +42,7 @@ func cells(rooms []*scene.Response) []cell {
 	}
 	add(1, "60 s, pink noise at 10 dB, RT60 0.5 s, DRR 0 dB, 20 ppm", func(*scene.Couple) {})
 	for _, snr := range []float64{20, 5, 0, -6, -10, -15} {
-		least := 1.0
-		if snr <= -15 {
-			least = 0
-		}
-		add(least, fmt.Sprintf("SNR %g dB", snr), func(c *scene.Couple) { c.SNR = snr })
+		add(allUnless(snr <= -15, 0), fmt.Sprintf("SNR %g dB", snr), func(c *scene.Couple) { c.SNR = snr })
 	}
 	for _, noise := range []scene.Noise{scene.Traffic, scene.Babble, scene.Music, scene.Wind} {
 		add(1, fmt.Sprintf("%s at 0 dB", noise), func(c *scene.Couple) { c.Noise, c.SNR = noise, 0 })
@@ -55,21 +51,13 @@ func cells(rooms []*scene.Response) []cell {
 		add(1, fmt.Sprintf("RT60 %g s", rt), func(c *scene.Couple) { c.RT60 = rt })
 	}
 	for _, drr := range []float64{10, -5, -10, -15, -20} {
-		least := 1.0
-		if drr <= -15 {
-			least = 0.5
-		}
-		add(least, fmt.Sprintf("DRR %g dB", drr), func(c *scene.Couple) { c.DRR = drr })
+		add(allUnless(drr <= -15, 0.5), fmt.Sprintf("DRR %g dB", drr), func(c *scene.Couple) { c.DRR = drr })
 	}
 	for _, r := range rooms {
 		add(1, "measured: "+r.Name, func(c *scene.Couple) { c.Room = r })
 	}
 	for _, length := range []float64{3, 5, 10, 20, 300, 600} {
-		least := 1.0
-		if length < 20 {
-			least = 0.5
-		}
-		add(least, fmt.Sprintf("%g s", length), func(c *scene.Couple) { c.Length = length })
+		add(allUnless(length < 20, 0.5), fmt.Sprintf("%g s", length), func(c *scene.Couple) { c.Length = length })
 		out[len(out)-1].clocks = length < 10 // too short to tell the drift, of which one value would say nothing
 	}
 	for _, ppm := range []float64{0, -100, 290} {
@@ -93,6 +81,14 @@ func cells(rooms []*scene.Response) []cell {
 	add(0.9, "anything: 20 to 120 s, 0 dB and more", func(*scene.Couple) {})
 	out[len(out)-1].mixed = true
 	return out
+}
+
+// allUnless is a share: all, or what is known of a hard case.
+func allUnless(hard bool, share float64) float64 {
+	if hard {
+		return share
+	}
+	return 1
 }
 
 // made is the cell's couple with a seed.
