@@ -118,8 +118,9 @@ type led struct {
 // directOf is direct for a camera across the room.
 func (t *row) directOf(p peak) led {
 	const (
-		looser  = 1.7    // times as far reflections move a top where little of the band is left
-		several = 3      // and if it is one of a burst's
+		looser  = 1.9    // times as far reflections move a top where little of the band is left
+		several = 3.3    // and if it is one of a burst's
+		heaped  = 0.85   // times as far where they hold far more than it and are as many
 		soon    = 0.0003 // seconds: from the direct sound to where its own pattern may stand higher
 		later   = 0.0005 // where little of the band is left
 	)
@@ -138,6 +139,9 @@ func (t *row) directOf(p peak) led {
 	default:
 		lead, blur = o.first-p.delta-o.length()/3, o.length()/2
 		moved = t.moved(p.delta + lead)
+		if hides {
+			moved *= heaped
+		}
 	}
 	switch {
 	case o.narrow && o.parts > 1:
@@ -176,7 +180,7 @@ func (t *row) topOf(o opening) (top burstTop, clear bool) {
 // figures are from the rig in docs/accuracy.md, where they hold from ten times the
 // power of all reflections down to a hundredth.
 func (t *row) moved(at float64) float64 {
-	const by = 0.11e-6 // seconds
+	const by = 0.105e-6 // seconds
 	mid := t.reach + int(math.Round(at/lagStep))
 	_, height := highestPoint(t.r, max(0, mid-points(burst)), min(len(t.r)-1, mid+points(burst)))
 	if height == 0 {

@@ -119,7 +119,7 @@ func (v *view) tops(a peak) bool {
 // runsTogether is how high a single arrival's pattern still stands a sample from
 // its top where hardly more than half of the band is left; with all of it, half as
 // high.
-const runsTogether = 0.42
+const runsTogether = 0.385
 
 // unlikely tells whether the first of some arrivals is too weak to be the direct
 // sound, for all that is heard: weak ones are what whitening makes of one strong
