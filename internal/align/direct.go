@@ -41,9 +41,8 @@ const hall = 0.038
 //
 // Where the camera is the near microphone and the sound comes from across the
 // room, its reflections lie at larger lags, and all this holds the other way
-// round. Where both may be, the nearer body mic is taken for granted unless much
-// more is heard beyond what would then be the direct sound; where clearly more is,
-// either may be, and the deviation says so.
+// round. Where both may be, what either leaves before and behind its direct sound
+// tells (see eitherSide); where that does not either, the deviation says so.
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		leans  = 0.8   // times the power beyond p
@@ -120,7 +119,7 @@ func (t *row) directOf(p peak) led {
 	const (
 		looser  = 1.9    // times as far reflections move a top where little of the band is left
 		several = 3.3    // and if it is one of a burst's
-		heaped  = 0.85   // times as far where they hold far more than it and are as many
+		heaped  = 0.85   // times as far where they hold twenty times its power
 		soon    = 0.0003 // seconds: from the direct sound to where its own pattern may stand higher
 		later   = 0.0005 // where little of the band is left
 	)

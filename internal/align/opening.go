@@ -231,9 +231,10 @@ func outgrown(arrivals []peak, soon, much float64) bool {
 	return false
 }
 
-// outdone is how far after lag at, if as soon as that, something stands higher than
-// what is there, seconds: as little as the direct sound is where much hides it, either may be it
-// and the other its own pattern where no response tells; 0 where nothing does.
+// outdone is how far after lag at, if as soon as that, something stands higher
+// than what is there, seconds: as little as the direct sound is where much hides
+// it, either may be it and the other its own pattern where no response tells; 0
+// where nothing does.
 func outdone(arrivals []peak, at, soon float64) float64 {
 	const same = 0.00005 // seconds
 	here, by := 0.0, 0.0
