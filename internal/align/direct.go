@@ -143,13 +143,13 @@ func (t *row) directOf(p peak) led {
 		}
 	}
 	switch {
-	case o.narrow && o.parts > 1:
+	case o.blunt && o.parts > 1:
 		moved *= several
-	case o.narrow:
+	case o.blunt:
 		moved *= looser
 	}
 	switch {
-	case hides && o.narrow:
+	case hides && o.blunt:
 		blur = math.Max(blur, math.Max(o.length()/2, outdone(o.arrivals, p.delta+lead, later)))
 	case hides && clear:
 		blur = math.Max(blur, top.unsure)

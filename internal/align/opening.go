@@ -12,7 +12,7 @@ type opening struct {
 	first, last float64 // lags between which it lies, seconds
 	height      float64 // of its highest
 	parts       int     // how many arrivals it has, 0 where nothing comes out of silence
-	narrow      bool    // so little of the band is left that arrivals run together
+	blunt       bool    // so little of the band is left that arrivals run together
 }
 
 func (o *opening) length() float64 { return o.first - o.last }
@@ -50,7 +50,8 @@ type view struct {
 	least    float64 // how high one must be to begin a burst
 	noise    float64 // deviation of what the arrivals were taken from
 	many     bool    // reflections of a direct sound that seldom leads them
-	narrow   bool    // see opening
+	narrow   bool    // arrivals have ripples beside them, since little of the band is left
+	blunt    bool    // see opening
 }
 
 // viewOf is what is heard about p, at lags up to so many seconds larger; nil
@@ -69,7 +70,7 @@ func (t *row) viewOf(p peak, within float64) *view {
 		return nil
 	}
 	v := &view{p: p.delta, heard: t.heard, from: p.delta - after, to: p.delta + within,
-		noise: t.noiseAfter(flat, quiet), narrow: lobes[t.reach+2] > runsTogether}
+		noise: t.noiseAfter(flat, quiet), narrow: lobes[t.reach+2] > ripplesFrom, blunt: lobes[t.reach+2] > runsTogether}
 	v.arrivals = t.arrivals(flat, lobes, p.delta+within+silence, v.from, v.noise)
 	for _, a := range v.arrivals {
 		v.highest = math.Max(v.highest, math.Abs(a.height))
@@ -116,10 +117,10 @@ func (v *view) tops(a peak) bool {
 	return clear && math.Abs(t.lag-a.delta) < about
 }
 
-// runsTogether is how high a single arrival's pattern still stands a sample from
-// its top where hardly more than half of the band is left; with all of it, half as
-// high.
-const runsTogether = 0.385
+// How high a single arrival's pattern still stands a sample from its top where
+// hardly more than half of the band is left, so that it has ripples beside it, and
+// where half is or less, so that arrivals run together; with all of it 0.27.
+const ripplesFrom, runsTogether = 0.385, 0.47
 
 // unlikely tells whether the first of some arrivals is too weak to be the direct
 // sound, for all that is heard: weak ones are what whitening makes of one strong
@@ -142,7 +143,7 @@ const burst = 0.00017
 // firstBurst is the first burst of arrivals that are high enough. no tells of an
 // arrival, and those after it, that it begins none.
 func (v *view) firstBurst(no func(rest []peak) bool) opening {
-	o := opening{arrivals: v.arrivals, narrow: v.narrow}
+	o := opening{arrivals: v.arrivals, blunt: v.blunt}
 	for i, a := range v.arrivals {
 		if math.Abs(a.height) < v.least || o.parts == 0 && no(v.arrivals[i:]) {
 			continue
