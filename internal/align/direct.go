@@ -46,7 +46,6 @@ const hall = 0.038
 func (s *stack) direct(p peak) (lead, blur float64) {
 	const (
 		leans  = 0.8   // times the power beyond p
-		more   = 4.0   // times the power
 		hidden = 0.005 // seconds: how far the strongest reflections have been seen from the direct sound
 		far    = 0.010 // seconds: a lead that is doubtful where the camera would be the near microphone
 	)
@@ -57,17 +56,14 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 	}
 	turned := t.mirrored().directOf(p.mirrored())
 	ratio := t.beyond(p.delta+r.lead, 1) / t.beyond(p.delta-turned.lead, -1)
-	least, most := more, more
-	if r.told && turned.told {
-		least, most = eitherSide(r.lead, turned.lead)
-	}
+	least, most := eitherSide(r, turned)
 	if turned.lead > far {
 		turned.blur = math.Max(turned.blur, hidden)
 	}
 	switch {
 	case turned.told && ratio > most:
 		return -turned.lead, turned.blur
-	case r.told && turned.told && ratio > least:
+	case r.told && ratio > least:
 		return r.lead, math.Max(hidden, r.blur)
 	case r.told:
 		return r.lead, r.blur
@@ -83,22 +79,26 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 // its direct sound, so that of a reading that has p itself the other mostly has
 // its mirror image. The figures are from the rig in docs/accuracy.md: with the body
 // mic near, the ratio is at most 1.4 where that reading has p, and 0.35 where the
-// other has it; with the camera near it is as the reciprocals of these, or more.
-// That is of first reflections from a floor or a desk; of later ones the rig has few.
-func eitherSide(lead, turned float64) (least, most float64) {
+// other has it; with the camera near it is at least 5 and 0.55 there. That is of
+// first reflections from a floor or a desk; of later ones the rig has few. Where one
+// of the readings tells nothing, there is nothing between.
+func eitherSide(r, turned led) (least, most float64) {
 	const (
 		apart = 1e-4  // seconds: nearer, it is all one which microphone is the near one
 		soon  = 0.003 // seconds: a metre
 		more  = 4.0   // times the power
 	)
-	switch one, other := lead > apart, turned > apart; {
+	if !r.told || !turned.told {
+		return math.Inf(1), more
+	}
+	switch one, other := r.lead > apart, turned.lead > apart; {
 	case one && other:
 		return 0.65, more
-	case one && lead < soon:
+	case one && r.lead < soon:
 		return 0.4, 0.65
 	case one:
 		return 0.4, more
-	case other && turned < soon:
+	case other && turned.lead < soon:
 		return 1.55, 2.5
 	case other:
 		return 1.55, more
@@ -131,9 +131,9 @@ func (t *row) directOf(p peak) led {
 	top, clear := t.topOf(o)
 	var lead, blur, moved float64
 	switch {
-	case clear && (o.parts > 1 || math.Abs(top.lag-o.first) > same):
+	case clear && (o.parts > 1 || math.Abs(top.lag-o.first) > sameLag):
 		lead, blur, moved = top.lag-p.delta, top.unsure, top.noise
-	case o.parts == 1 && math.Abs(o.first-p.delta) < same:
+	case o.parts == 1 && math.Abs(o.first-p.delta) < sameLag:
 		moved = t.moved(p.delta) // the stack's own top is the better estimate of one arrival
 	default:
 		lead, blur = o.first-p.delta-o.length()/3, o.length()/2
@@ -159,8 +159,8 @@ func (t *row) directOf(p peak) led {
 	return led{lead, math.Hypot(blur, moved), true}
 }
 
-// same is how near two lags are one, seconds: half a sample.
-const same = 0.00003
+// sameLag is how near two lags are one, seconds: half a sample.
+const sameLag = 0.00003
 
 // topOf is where the direct sound stands in an opening as the room's response has
 // it; nothing is clear where the slope smears it, or where what stands there rings.
@@ -169,7 +169,7 @@ func (t *row) topOf(o opening) (top burstTop, clear bool) {
 		return burstTop{}, false
 	}
 	top, clear = t.heard.firstTop(o.first, o.last)
-	return top, clear && !(o.parts == 1 && top.lag > o.first+same && t.heard.rings(top.lag, o.first))
+	return top, clear && !(o.parts == 1 && top.lag > o.first+sameLag && t.heard.rings(top.lag, o.first))
 }
 
 // moved is what the reflections after the direct sound at lag at move its top by,

@@ -96,12 +96,11 @@ func (v *view) holds(a peak) bool { return v.heard.holds(a.delta, v.from, v.to) 
 // several: so were all of them on the rig in docs/accuracy.md.
 func (v *view) faint(a peak) bool {
 	const (
-		around = 0.00006 // seconds
-		far    = 0.45    // of the share that it has of the strongest
-		low    = 0.4     // of the strongest
-		more   = 1.05    // of the share, of low ones in a narrow band
+		far  = 0.45 // of the share that it has of the strongest
+		low  = 0.4  // of the strongest
+		more = 1.05 // of the share, of low ones in a narrow band
 	)
-	share := v.heard.most(a.delta-around, a.delta+around) / v.heard.most(v.from, v.to)
+	share := v.heard.about(a.delta) / v.heard.most(v.from, v.to)
 	height := math.Abs(a.height) / v.highest
 	if v.narrow && height < low {
 		return share < more*height
@@ -207,20 +206,21 @@ func (v *view) mirrors(a peak) bool {
 // much stronger, as a loudspeaker or a microphone that was measured along with a
 // room makes it: no reflection comes so soon after the direct sound.
 func rising(arrivals []peak) bool {
-	const soon, much = 0.0006, 2.5 // seconds; times as strong
-	return outgrown(arrivals, soon, much)
+	const soon = 0.0006 // seconds
+	return outgrown(arrivals, soon)
 }
 
 // ripples tells whether the first of some arrivals may be what little of the band
 // makes of one far stronger soon after it.
 func ripples(arrivals []peak) bool {
-	const soon, much = 0.0003, 2.5 // seconds; times as strong
-	return outgrown(arrivals, soon, much)
+	const soon = 0.0003 // seconds
+	return outgrown(arrivals, soon)
 }
 
-// outgrown tells whether an arrival soon after the first of some is so much
-// stronger, seconds and times.
-func outgrown(arrivals []peak, soon, much float64) bool {
+// outgrown tells whether an arrival so soon after the first of some, seconds, is
+// much stronger.
+func outgrown(arrivals []peak, soon float64) bool {
+	const much = 2.5 // times
 	for _, a := range arrivals[1:] {
 		if arrivals[0].delta-a.delta > soon {
 			return false

@@ -116,8 +116,13 @@ const heldShare, heldClear = 0.07, 5.0
 // holds tells whether the response stands out at a lag, against what it rises to
 // between two others and against its noise, seconds.
 func (h *response) holds(lag, from, to float64) bool {
+	return h.about(lag) > math.Max(heldShare*h.most(from, to), heldClear*h.noise)
+}
+
+// about is what the response's magnitude rises to about a lag, seconds.
+func (h *response) about(lag float64) float64 {
 	const around = 0.00006 // seconds
-	return h.most(lag-around, lag+around) > math.Max(heldShare*h.most(from, to), heldClear*h.noise)
+	return h.most(lag-around, lag+around)
 }
 
 // tells tells whether what holds does not hold between two lags is not there,
