@@ -52,6 +52,7 @@ type view struct {
 	many     bool    // reflections of a direct sound that seldom leads them
 	narrow   bool    // arrivals have ripples beside them, since little of the band is left
 	blunt    bool    // see opening
+	smeared  bool    // the slope leaves little of an arrival's top
 }
 
 // viewOf is what is heard about p, at lags up to so many seconds larger; nil
@@ -70,7 +71,8 @@ func (t *row) viewOf(p peak, within float64) *view {
 		return nil
 	}
 	v := &view{p: p.delta, heard: t.heard, from: p.delta - after, to: p.delta + within,
-		noise: t.noiseAfter(flat, quiet), narrow: lobes[t.reach+2] > ripplesFrom, blunt: lobes[t.reach+2] > runsTogether}
+		noise: t.noiseAfter(flat, quiet), narrow: lobes[t.reach+2] > ripplesFrom, blunt: lobes[t.reach+2] > runsTogether,
+		smeared: t.smear >= dull}
 	v.arrivals = t.arrivals(flat, lobes, p.delta+within+silence, v.from, v.noise)
 	for _, a := range v.arrivals {
 		v.highest = math.Max(v.highest, math.Abs(a.height))
@@ -123,8 +125,8 @@ const ripplesFrom, runsTogether = 0.385, 0.47
 
 // unlikely tells whether the first of some arrivals is too weak to be the direct
 // sound, for all that is heard: weak ones are what whitening makes of one strong
-// reflection, on its other side, and of little more than speech's own band what the
-// room's response knows nothing of.
+// reflection, on its other side, of little more than speech's own band what the
+// room's response knows nothing of, and of anything what a slope smears.
 func (v *view) unlikely(rest []peak) bool {
 	const weak = 0.25 // of the strongest
 	a, height := rest[0], math.Abs(rest[0].height)
@@ -132,7 +134,7 @@ func (v *view) unlikely(rest []peak) bool {
 		return true
 	}
 	return height < weak*v.highest &&
-		(!v.many || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a) || !v.tops(a))
+		(!v.many || v.smeared || !v.abrupt(a.delta, height) || rising(rest) || !v.holds(a) || v.mirrors(a) || !v.tops(a))
 }
 
 // burst is how long one arrival is, at most, as microphones and mouths spread it,
