@@ -75,7 +75,9 @@ func (g *guide) measureSpans(spans []Span) (*measurement, error) {
 	line := main.lineAt(main.mid())
 	m := &measurement{stack: s, line: Alignment{line.Sound(main.mid()), line.Drift}}
 	p := m.settleAll(g.f)
-	g.full = s.pattern(p, m.ownOffsets(groups)-p.delta, allLate, allTaps)
+	direct := m.ownOffsets(groups)
+	g.full = s.pattern(p, direct-p.delta, allLate, allTaps)
+	g.room = heard.impulse(direct + main.own)
 	m.spanLocals(groups)
 	m.From, m.To = g.from, g.to
 	m.Alignment, m.Mid = main.lineAt(m.Mid+main.mid()), m.Mid+main.mid()

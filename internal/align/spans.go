@@ -166,6 +166,7 @@ type guide struct {
 	lead        float64   // seconds from the stack's top to the direct sound
 	taps        []tap     // the strongest of the pattern
 	full        []tap     // all of it, once the take is odd
+	room        []float64 // the room's response, once the spans are measured (see impulse)
 }
 
 // odd is the cheap look: do the windows that are there anyway, and a few short

@@ -150,3 +150,27 @@ func TestSpanWords(t *testing.T) {
 		}
 	}
 }
+
+// Where a recorder loses a few milliseconds while somebody speaks, either line fits
+// on both sides to some degree: by a reflection as late as the loss is long, and
+// because what was said before still sounds in the room after.
+func TestCutsStandWhereSoundWasLost(t *testing.T) {
+	for _, c := range []scene.Couple{
+		{Seed: 220033, Length: 110.74525196796934, PPM: 61.349369413708445, Noise: scene.Pink, SNR: 23.04090228944201,
+			RT60: 0.2538708111400136, DRR: -0.026326883580479077, AGC: true, Losses: []scene.Loss{{At: 32.671648625021476, Seconds: 0.0010625}}},
+		{Seed: 220009, Length: 130.87906366922144, PPM: -1.3211350579929757, Noise: scene.Traffic, SNR: 13.321925287719656,
+			RT60: 0.37896505843532535, DRR: -9.59840383231912, Losses: []scene.Loss{{At: 55.36245109887726, Seconds: -0.0081875}, {At: 82.73363983798932, Seconds: 0.0025}}},
+		{Seed: 220113, Length: 131.3976161071395, PPM: 53.83522291625178, Noise: scene.Pink, SNR: 16.13495307865068,
+			RT60: 1.1231986661142976, DRR: 0.34283503377254476, Losses: []scene.Loss{{At: 66.12365511186822, Seconds: 0.005375}}},
+	} {
+		take, _ := paired(t, c)
+		if len(take.Spans) != len(c.Losses)+1 {
+			t.Fatalf("seed %d: spans %+v, want %d", c.Seed, take.Spans, len(c.Losses)+1)
+		}
+		for i, l := range c.Losses {
+			if off := take.Spans[i].Clip[1] - l.At; math.Abs(off) > 0.025 {
+				t.Errorf("seed %d: lost at %.3f s, told %.0f ms off", c.Seed, l.At, off*1e3)
+			}
+		}
+	}
+}
