@@ -64,13 +64,16 @@ func (g *guide) place(old, next Alignment, from, to float64) (float64, error) {
 		return (from + to) / 2, nil
 	}
 	white := newWhitener(c.n)
-	x := white.run(c.clip, nil)
+	spec := white.spectrum(c.clip)
+	even := white.evening(spec)
+	x := white.signal(spec, even, nil)
 	weights := c.weights(x)
-	plain := c.likeliest(x, weights, [2][]float64{white.run(c.sound[0], g.full), white.run(c.sound[1], g.full)})
+	pattern := white.pattern(g.full)
+	plain := c.likeliest(x, weights, [2][]float64{white.run(c.sound[0], pattern), white.run(c.sound[1], pattern)})
 	if g.room == nil {
 		return c.at(plain.at), nil
 	}
-	room := white.evened(g.room, c.clip)
+	room := white.evened(g.room, even)
 	heard := c.likeliest(x, weights, [2][]float64{white.through(c.sound[0], room), white.through(c.sound[1], room)})
 	if heard.gain < plain.gain {
 		return c.at(plain.at), nil
@@ -202,28 +205,35 @@ func newWhitener(n int) *whitener {
 }
 
 // run returns x with its spectrum, as it is over some 50 Hz, evened, and sent
-// through the pattern where there is one.
-func (w *whitener) run(x []float32, taps []tap) []float64 {
-	size := w.fft.Len()
+// through a pattern.
+func (w *whitener) run(x []float32, pattern []complex128) []float64 {
 	spec := w.spectrum(x)
-	var shape []complex128
-	if taps != nil {
-		buf := w.fft.Buffer()
-		clear(buf)
-		for _, t := range taps { // a tap at by points: the sound so much later
-			for _, half := range [2]int{t.by >> 1, (t.by + 1) >> 1} {
-				buf[(size-half)%size] += float64(t.height) / 2
-			}
-		}
-		shape = w.fft.Forward(nil)
-	}
-	for k, v := range w.evening(spec) {
+	return w.signal(spec, w.evening(spec), pattern)
+}
+
+// signal is what spec is evened, and sent through a pattern where there is one.
+// It overwrites spec.
+func (w *whitener) signal(spec []complex128, even []float64, pattern []complex128) []float64 {
+	for k, v := range even {
 		spec[k] *= complex(v, 0)
-		if shape != nil {
-			spec[k] *= shape[k]
+		if pattern != nil {
+			spec[k] *= pattern[k]
 		}
 	}
 	return append([]float64(nil), w.fft.Inverse(spec)[:w.n]...)
+}
+
+// pattern is what taps do to a spectrum.
+func (w *whitener) pattern(taps []tap) []complex128 {
+	size := w.fft.Len()
+	buf := w.fft.Buffer()
+	clear(buf)
+	for _, t := range taps { // a tap at by points: the sound so much later
+		for _, half := range [2]int{t.by >> 1, (t.by + 1) >> 1} {
+			buf[(size-half)%size] += float64(t.height) / 2
+		}
+	}
+	return w.fft.Forward(nil)
 }
 
 // spectrum is that of x, as it is.
@@ -252,32 +262,8 @@ func (w *whitener) evening(spec []complex128) []float64 {
 	return power
 }
 
-// The part of a room's response that is used, from before the direct sound to
-// after it, seconds, and how far evening spreads it.
-const roomBefore, roomAfter, roomSpread = 0.003, 0.4, 0.03
-
-// impulse is the response as a filter, from roomBefore ahead of the direct sound on,
-// whose lag is direct: each stretch of it by as much as it stands over the noise.
-func (h *response) impulse(direct float64) []float64 {
-	const block = dsp.ProxyRate / 200 // samples of a stretch
-	h.work()
-	out := make([]float64, int((roomBefore+roomAfter)*dsp.ProxyRate))
-	for i := range out {
-		out[i] = readCircular(h.byLag, (direct+roomBefore)*dsp.ProxyRate-float64(i)+float64(len(h.byLag)))
-	}
-	for i := 0; i < len(out); i += block {
-		part := out[i:min(len(out), i+block)]
-		power := 0.0
-		for _, v := range part {
-			power += v * v / float64(len(part))
-		}
-		keep := math.Max(0, 1-h.noise*h.noise/math.Max(power, 1e-30))
-		for j := range part {
-			part[j] *= keep
-		}
-	}
-	return out
-}
+// roomSpread is how far evening spreads a room's response, seconds.
+const roomSpread = 0.03
 
 // An echo is a room's response evened as a clip is: by bin, and as a filter from
 // ahead samples before the direct sound on.
@@ -287,9 +273,8 @@ type echo struct {
 	ahead    int
 }
 
-// evened evens a room's response as it does the clip.
-func (w *whitener) evened(room []float64, clip []float32) *echo {
-	even := w.evening(w.spectrum(clip))
+// evened evens a room's response as the clip was.
+func (w *whitener) evened(room, even []float64) *echo {
 	size := w.fft.Len()
 	buf := w.fft.Buffer()
 	clear(buf)

@@ -221,6 +221,33 @@ func smoothed(v []float64, width int) []float64 {
 	return out
 }
 
+// The part of a room's response that impulse holds, from before the direct sound
+// to after it, seconds.
+const roomBefore, roomAfter = 0.003, 0.4
+
+// impulse is the response as a filter, from roomBefore ahead of the direct sound on,
+// whose lag is direct: each stretch of it by as much as it stands over the noise.
+func (h *response) impulse(direct float64) []float64 {
+	const block = dsp.ProxyRate / 200 // samples of a stretch
+	h.work()
+	out := make([]float64, int((roomBefore+roomAfter)*dsp.ProxyRate))
+	for i := range out {
+		out[i] = readCircular(h.byLag, (direct+roomBefore)*dsp.ProxyRate-float64(i)+float64(len(h.byLag)))
+	}
+	for i := 0; i < len(out); i += block {
+		part := out[i:min(len(out), i+block)]
+		power := 0.0
+		for _, v := range part {
+			power += v * v / float64(len(part))
+		}
+		keep := math.Max(0, 1-h.noise*h.noise/math.Max(power, 1e-30))
+		for j := range part {
+			part[j] *= keep
+		}
+	}
+	return out
+}
+
 // readCircular interpolates a circular signal at x samples.
 func readCircular(r []float64, x float64) float64 {
 	const half = 16
