@@ -65,6 +65,10 @@ func cells(rooms []*scene.Response) []cell {
 	}
 	add(1, "automatic level and limiting", func(c *scene.Couple) { c.AGC = true })
 	add(1, "cloth on the body mic, -30 dBFS", func(c *scene.Couple) { c.Cloth = -30 })
+	for _, high := range []float64{4000, 2000, 1000} {
+		add(1, fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
+	}
+	add(1, "body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = [2]float64{300, 3400} })
 	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
 	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
 	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })

@@ -11,18 +11,19 @@ type Couple struct {
 	Noise    Noise   // around the camera
 	SNR      float64 // dB at the camera
 	Room     *Response
-	RT60     float64 // seconds; of a simulated room, where Room is nil
-	DRR      float64 // dB; direct-to-reverberant ratio of a simulated room
-	AGC      bool    // the camera levels automatically, and limits
-	Cloth    float64 // dBFS of cloth on the body mic; 0 means none
-	Inverted bool    // the body mic's poles are swapped
-	Hot      float64 // dB; both recordings are turned up by so much, and clip
-	Rate     int     // Hz, of the sound's file; 0 counts as the usual one
-	Bend     float64 // ppm by which the recorder's clock gets faster each hour
-	Walk     float64 // metres that the talker walks away from the camera in the middle of the clip
-	Gate     float64 // dB by which both recordings suppress noise
-	Swapped  bool    // the camera is the near microphone, the recorder lies across the room
-	Losses   []Loss  // of the recorder; At counts from the clip's beginning
+	RT60     float64    // seconds; of a simulated room, where Room is nil
+	DRR      float64    // dB; direct-to-reverberant ratio of a simulated room
+	AGC      bool       // the camera levels automatically, and limits
+	Cloth    float64    // dBFS of cloth on the body mic; 0 means none
+	Inverted bool       // the body mic's poles are swapped
+	Band     [2]float64 // Hz; what the body mic hears is down by 12 dB an octave beyond; nothing if zero
+	Hot      float64    // dB; both recordings are turned up by so much, and clip
+	Rate     int        // Hz, of the sound's file; 0 counts as the usual one
+	Bend     float64    // ppm by which the recorder's clock gets faster each hour
+	Walk     float64    // metres that the talker walks away from the camera in the middle of the clip
+	Gate     float64    // dB by which both recordings suppress noise
+	Swapped  bool       // the camera is the near microphone, the recorder lies across the room
+	Losses   []Loss     // of the recorder; At counts from the clip's beginning
 }
 
 // walking is the pace of somebody who walks and talks, metres a second (common
@@ -47,6 +48,9 @@ func (c Couple) Scene(phrases []*Excerpt) *Scene {
 		room.Walk = Walk{From: begin + (c.Length-takes)/2, To: begin + (c.Length+takes)/2, Further: c.Walk / SpeedOfSound}
 	}
 	near := Path{Flight: d.between(0.12, 0.3) / SpeedOfSound}
+	if c.Band[1] > 0 {
+		near.Room = Muffled(c.Band[0], c.Band[1])
+	}
 	if c.Inverted {
 		near.Gain = -1
 	}
