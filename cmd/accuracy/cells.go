@@ -68,7 +68,11 @@ func cells(rooms []*scene.Response) []cell {
 	for _, high := range []float64{4000, 2000, 1000} {
 		add(1, fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
 	}
-	add(1, "body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = [2]float64{300, 3400} })
+	telephone := [2]float64{300, 3400}
+	add(1, "body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = telephone })
+	for _, r := range rooms {
+		add(1, "body mic so muffled, measured: "+r.Name, func(c *scene.Couple) { c.Room, c.Band = r, telephone })
+	}
 	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
 	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
 	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })
