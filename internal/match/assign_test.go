@@ -42,6 +42,8 @@ func TestAssign(t *testing.T) {
 		{"music behind other talk", []Link{with(good(0, 0, 5), func(l *Link) { l.Lead = 0.2 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
 		{"music and no talk", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady = 0.4 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
 		{"talk over a steady hum", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady = 0.25 })}, map[[2]int]Verdict{{0, 0}: Sure}},
+		{"talk that hardly rises over music", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady, l.Lead = 0.24, 0.77 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
+		{"talk as little loud and no music", []Link{with(good(0, 0, 5), func(l *Link) { l.Steady, l.Lead = 0.1, 0.77 })}, map[[2]int]Verdict{{0, 0}: Sure}},
 		{"claps alike", []Link{with(good(0, 0, 5), func(l *Link) { l.Beyond = 1 })}, map[[2]int]Verdict{{0, 0}: Unsure}},
 		{"nothing known of the loudest", []Link{with(good(0, 0, 5), func(l *Link) { l.Lead, l.Beyond = math.NaN(), math.NaN() })}, map[[2]int]Verdict{{0, 0}: Sure}},
 		{"a record played again and again", []Link{good(0, 0, 5), good(0, 1, 9), good(1, 0, 7)},
