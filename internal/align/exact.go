@@ -6,8 +6,8 @@ import (
 )
 
 // A scatter is the covariance of a place found in a stack: of delta, of slope,
-// and of the two. among is that of slope where the top is a reflection.
-type scatter struct{ dd, ds, ss, among float64 }
+// and of the two.
+type scatter struct{ dd, ds, ss float64 }
 
 // neighbourBins is by how much the fading of a window's ends makes what stands
 // in neighbouring bins alike: the sum of the taper's fourth powers times its
@@ -30,14 +30,9 @@ const neighbourBins = 1.116
 // than chance gives it, counts again for the slope: one stretch of talk excites
 // a room otherwise than another, so that reflections lean alike in windows far
 // apart, and a fitted slope hides that. What is far over it is a burst's, which
-// leans otherwise in every window and hides in none. A top that is itself a
-// reflection has others as strong about it, which lean so in any take: for its slope
-// both readings count together.
+// leans otherwise in every window and hides in none.
 func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
-	const (
-		hidden, chance, most = 1.5, 1.5, 3 // times what is over so many times the first, and so much of it; the trial is in docs/accuracy.md
-		together             = 1.4         // times the sum
-	)
+	const hidden, chance, most = 1.5, 1.5, 3 // times what is over so many times the first, and so much of it; the trial is in docs/accuracy.md
 	sign := math.Copysign(1, p.height)
 	for range 2 {
 		g, h, _, _ := s.slopes(p, nil)
@@ -54,7 +49,7 @@ func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
 	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
 	a, b := noise.through(h, fixed), apart.through(h, fixed)
 	ss := math.Max(a.ss, b.ss) + hidden*math.Max(0, math.Min(b.ss-chance*a.ss, most*a.ss))
-	return p, scatter{math.Max(a.dd, b.dd), a.ds, ss, together * (a.ss + math.Max(0, b.ss))} // neighbours may make b negative
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, ss} // neighbours may make b negative
 }
 
 // moments are those of the stack's leans over delta and slope.

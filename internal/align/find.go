@@ -310,11 +310,7 @@ func (f *measurement) settle(p peak, fixed bool) {
 		turn := sc.ds / sc.ss // the place and the slope are independent there
 		f.Mid = s.mid - turn
 		sc.dd = math.Max(0, sc.dd-turn*sc.ds)
-		ss := sc.ss
-		if math.Abs(lead) > reflected {
-			ss = sc.among
-		}
-		f.DriftSigma = s.wider() * math.Hypot(math.Sqrt(ss), turning/math.Max(s.half, 1))
+		f.DriftSigma = s.wider() * math.Hypot(math.Sqrt(sc.ss), turning/math.Max(s.half, 1))
 	}
 	f.MidSigma = math.Hypot(s.wider()*math.Hypot(math.Sqrt(sc.dd), rounding), blur)
 }
@@ -355,7 +351,6 @@ const (
 	mostMatch = 5.5     // and of a few windows, before no others are asked
 	rounding  = 0.12e-6 // seconds: what is left where there is no noise
 	turning   = 0.05e-6 // seconds: how far a take's ends may be off the same
-	reflected = 0.001   // seconds: a top so far from the direct sound is a reflection
 )
 
 // wider is what the errors of the rig in docs/accuracy.md ask a scatter to be

@@ -45,6 +45,17 @@ func TestOneReflectionAcrossTheRoom(t *testing.T) {
 	}
 }
 
+// The same where the one reflection is higher than the direct sound, so that with
+// the body mic near it would be the direct sound and the other its reflection.
+func TestAReflectionHigherThanTheDirectSoundAcrossTheRoom(t *testing.T) {
+	for _, seed := range []uint64{36026, 36037, 36041} {
+		off, f := laid(t, scene.Couple{Seed: seed, Length: 60, PPM: 20, Noise: scene.Pink, SNR: 10, RT60: 0.5, DRR: 8, Swapped: true})
+		if math.Abs(off) > 0.000003 || math.Abs(off) > 4*f.MidSigma {
+			t.Errorf("seed %d: laid %.4f ms off, sigma %.4f", seed, off*1e3, f.MidSigma*1e3)
+		}
+	}
+}
+
 // laid measures a couple and returns by how much it is laid too late in its
 // middle, seconds.
 func laid(t *testing.T, c scene.Couple) (float64, *align.Found) {
