@@ -83,7 +83,7 @@ func (s *stack) direct(p peak) (lead, blur float64) {
 // other has it; with the camera near it is at least 5 and 0.55 there. That is of
 // first reflections from a floor or a desk; of later ones the rig has few. Where less
 // lies beyond p than behind it and p is the first reading's, but not the other's, the
-// ratio is at most 2.4 with the body mic near (1,090 couples, one in 300 over 2), and
+// ratio is at most 2.4 with the body mic near (760 readings, two of them over 2), and
 // at least 2.6 with the camera near. Where one of the readings tells nothing, there is
 // nothing between.
 func eitherSide(r, turned led) (least, most float64) {
