@@ -16,6 +16,7 @@ type cell struct {
 	codec  codec   // that both recordings go through
 	mixed  bool    // everything is another from couple to couple
 	clocks bool    // the drift is, as clocks differ
+	slow   bool    // left out of -quick, which has its like
 }
 
 // What -quick makes: so many couples of a cell, no clip longer, in seconds.
@@ -49,6 +50,7 @@ func cells(rooms []*scene.Response) []cell {
 	}
 	for _, rt := range []float64{0.2, 1, 2, 3} {
 		add(1, fmt.Sprintf("RT60 %g s", rt), func(c *scene.Couple) { c.RT60 = rt })
+		out[len(out)-1].slow = rt == 2
 	}
 	for _, drr := range []float64{10, -5, -10, -15, -20} {
 		add(allUnless(drr <= -15, 0.5), fmt.Sprintf("DRR %g dB", drr), func(c *scene.Couple) { c.DRR = drr })
@@ -62,16 +64,19 @@ func cells(rooms []*scene.Response) []cell {
 	}
 	for _, ppm := range []float64{0, -100, 290} {
 		add(1, fmt.Sprintf("drift %g ppm", ppm), func(c *scene.Couple) { c.PPM = ppm })
+		out[len(out)-1].slow = ppm == -100
 	}
 	add(1, "automatic level and limiting", func(c *scene.Couple) { c.AGC = true })
 	add(1, "cloth on the body mic, -30 dBFS", func(c *scene.Couple) { c.Cloth = -30 })
 	for _, high := range []float64{4000, 2000, 1000} {
 		add(1, fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
+		out[len(out)-1].slow = high > 1000
 	}
 	telephone := [2]float64{300, 3400}
 	add(1, "body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = telephone })
 	for _, r := range rooms {
 		add(1, "body mic so muffled, measured: "+r.Name, func(c *scene.Couple) { c.Room, c.Band = r, telephone })
+		out[len(out)-1].slow = true
 	}
 	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
 	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
@@ -81,7 +86,7 @@ func cells(rooms []*scene.Response) []cell {
 	add(1, "camera and recorder change places, DRR 8 dB", func(c *scene.Couple) { c.Swapped, c.DRR = true, 8 })
 	for _, k := range []codec{{"aac", 64}, {"aac", 256}, {"libmp3lame", 64}} {
 		add(1, k.String(), func(c *scene.Couple) { c.Rate = codedRate })
-		out[len(out)-1].codec = k
+		out[len(out)-1].codec, out[len(out)-1].slow = k, k.kbps > 64
 	}
 	hard := func(c *scene.Couple) { c.SNR, c.RT60, c.DRR, c.Length = -10, 2, -15, 300 }
 	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 5 min", hard)

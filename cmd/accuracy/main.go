@@ -124,7 +124,7 @@ func (o *order) measure(ctx context.Context, w io.Writer) (*table, error) {
 	t := &table{ours: o.ours}
 	t.head(w)
 	for _, c := range cells(r.rooms) {
-		if !o.only.MatchString(c.name) || o.quick && c.couple.Length > quickLength {
+		if !o.only.MatchString(c.name) || o.quick && (c.slow || c.couple.Length > quickLength) {
 			continue
 		}
 		row, err := r.measure(ctx, c, o.seed, o.couples)
