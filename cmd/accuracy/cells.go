@@ -68,16 +68,7 @@ func cells(rooms []*scene.Response) []cell {
 	}
 	add(1, "automatic level and limiting", func(c *scene.Couple) { c.AGC = true })
 	add(1, "cloth on the body mic, -30 dBFS", func(c *scene.Couple) { c.Cloth = -30 })
-	for _, high := range []float64{4000, 2000, 1000} {
-		add(1, fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
-		out[len(out)-1].slow = high > 1000
-	}
-	telephone := [2]float64{300, 3400}
-	add(1, "body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = telephone })
-	for _, r := range rooms {
-		add(1, "body mic so muffled, measured: "+r.Name, func(c *scene.Couple) { c.Room, c.Band = r, telephone })
-		out[len(out)-1].slow = true
-	}
+	out = append(out, muffledCells(rooms)...)
 	add(1, "both clip, 20 dB over", func(c *scene.Couple) { c.Hot = 20 })
 	add(1, "recorder at 8 kHz", func(c *scene.Couple) { c.Rate = 8000 })
 	add(1, "body mic inverted", func(c *scene.Couple) { c.Inverted = true })
@@ -93,6 +84,26 @@ func cells(rooms []*scene.Response) []cell {
 	add(0, "-10 dB, RT60 2 s, DRR -15 dB, 10 min", func(c *scene.Couple) { hard(c); c.Length = 600 })
 	add(0.9, "anything: 20 to 120 s, 0 dB and more", func(*scene.Couple) {})
 	out[len(out)-1].mixed = true
+	return out
+}
+
+// muffledCells are those of a body mic under cloth, or with a narrow capsule.
+func muffledCells(rooms []*scene.Response) (out []cell) {
+	add := func(name string, change func(c *scene.Couple)) {
+		c := plain
+		change(&c)
+		out = append(out, cell{name: name, couple: c, least: 1})
+	}
+	for _, high := range []float64{4000, 2000, 1000} {
+		add(fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
+		out[len(out)-1].slow = high > 1000
+	}
+	telephone := [2]float64{300, 3400}
+	add("body mic muffled beyond 300 and 3400 Hz", func(c *scene.Couple) { c.Band = telephone })
+	for _, r := range rooms {
+		add("body mic so muffled, measured: "+r.Name, func(c *scene.Couple) { c.Room, c.Band = r, telephone })
+		out[len(out)-1].slow = true
+	}
 	return out
 }
 
