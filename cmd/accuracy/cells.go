@@ -37,9 +37,7 @@ var noises = []scene.Noise{scene.Pink, scene.Traffic, scene.Babble, scene.Music,
 func cells(rooms []*scene.Response) []cell {
 	var out []cell
 	add := func(least float64, name string, change func(c *scene.Couple)) {
-		c := plain
-		change(&c)
-		out = append(out, cell{name: name, couple: c, least: least})
+		out = append(out, cellOf(least, name, change))
 	}
 	add(1, "60 s, pink noise at 10 dB, RT60 0.5 s, DRR 0 dB, 20 ppm", func(*scene.Couple) {})
 	for _, snr := range []float64{20, 5, 0, -6, -10, -15} {
@@ -87,13 +85,16 @@ func cells(rooms []*scene.Response) []cell {
 	return out
 }
 
+// cellOf is the plain couple with one thing changed.
+func cellOf(least float64, name string, change func(c *scene.Couple)) cell {
+	c := cell{name: name, couple: plain, least: least}
+	change(&c.couple)
+	return c
+}
+
 // muffledCells are those of a body mic under cloth, or with a narrow capsule.
 func muffledCells(rooms []*scene.Response) (out []cell) {
-	add := func(name string, change func(c *scene.Couple)) {
-		c := plain
-		change(&c)
-		out = append(out, cell{name: name, couple: c, least: 1})
-	}
+	add := func(name string, change func(c *scene.Couple)) { out = append(out, cellOf(1, name, change)) }
 	for _, high := range []float64{4000, 2000, 1000} {
 		add(fmt.Sprintf("body mic muffled, 12 dB an octave from %g Hz up", high), func(c *scene.Couple) { c.Band[1] = high })
 		out[len(out)-1].slow = high > 1000

@@ -49,7 +49,7 @@ func (s *stack) climb(p peak, fixed bool) (peak, scatter) {
 	h = hessian{h.dd * sign, h.ds * sign, h.ss * sign}
 	a, b := noise.through(h, fixed), apart.through(h, fixed)
 	ss := math.Max(a.ss, b.ss) + hidden*math.Max(0, math.Min(b.ss-chance*a.ss, most*a.ss))
-	return p, scatter{math.Max(a.dd, b.dd), a.ds, ss} // neighbours may make b negative
+	return p, scatter{math.Max(a.dd, b.dd), a.ds, ss}
 }
 
 // moments are those of the stack's leans over delta and slope.

@@ -31,7 +31,7 @@ func (f *biquad) next(v float64) float64 {
 	return out
 }
 
-// Muffled is what cloth or a cheap capsule does to a click: nothing between
+// Muffled is what cloth or a cheap capsule makes of a click: as it was between
 // low and high, Hz, and 12 dB less with every octave beyond. A low of 0 leaves
 // the lows alone. As any such filter it delays what it lets through; Direct is
 // where speech then sees the click (see findDirect).
