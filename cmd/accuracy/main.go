@@ -9,7 +9,7 @@
 //	go run ./cmd/accuracy -day 3     # days of two cameras and three recorders
 //	go run ./cmd/accuracy -whose 12  # whose body mic is whose
 //
-// With -quick, which runs in seconds, it fails when a couple is laid wrong and
+// With -quick, which takes some minutes, it fails when a couple is laid wrong and
 // called sure, or when a cell finds less than it is known to find.
 package main
 
