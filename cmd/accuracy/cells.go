@@ -21,7 +21,7 @@ type cell struct {
 
 // What -quick makes: so many couples of a cell, no clip longer, in seconds.
 const (
-	quickCouples = 4
+	quickCouples = 3
 	quickLength  = 60.0
 )
 

@@ -48,6 +48,7 @@ type measurement struct {
 	Found
 	stack *stack
 	top   peak
+	lead  float64   // seconds from it to the direct sound
 	line  Alignment // along which the windows were taken
 	few   bool      // windows of a first look, which are never the last word
 	apart bool      // the halves stand at places of their own
@@ -121,6 +122,7 @@ func Find(clip, sound Source, guess Guess) (*Found, error) {
 		f.locals()
 	}
 	f.cover(clipLen, soundLen)
+	f.undulled()
 	found := f.Found // a copy: the measurement holds some megabytes
 	return &found, nil
 }
@@ -299,11 +301,11 @@ func (f *measurement) settle(p peak, fixed bool) {
 	f.Strength = math.Abs(p.height) / s.noise
 	f.Inverted = p.height < 0
 	f.Drift = f.line.Drift + p.slope
-	lead, blur := 0.0, 0.0
-	if !s.far {
-		lead, blur = s.direct(p)
+	blur := 0.0
+	if f.lead = 0; !s.far {
+		f.lead, blur = s.direct(p)
 	}
-	f.Offset = f.line.Sound(s.mid) + p.delta + lead - (1+f.Drift)*s.mid
+	f.Offset = f.line.Sound(s.mid) + p.delta + f.lead - (1+f.Drift)*s.mid
 	f.Rest = s.without(p) / s.noise
 	f.Mid, f.DriftSigma = mid, math.Inf(1)
 	if !fixed {
