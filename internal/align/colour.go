@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"earshot/internal/dsp"
 )
@@ -35,24 +36,33 @@ func (f *measurement) undulled() {
 	const (
 		little, much = 7.0, 8.5 // dB: where it begins to count, and where it does fully
 		least        = 12.0     // strength, below which no colour is to be trusted
+		spread       = 0.0001   // seconds from the top: a lead that is a guess at where in one spread arrival to look
 		unsure       = 1.0 / 3  // of what it moves: a deviation
 	)
 	s := f.stack
-	if s.far || s.heard == nil || math.Abs(f.lead) > sameLag || f.Strength < least {
+	if s.far || s.heard == nil || f.Strength < least {
 		return
 	}
-	at := f.top.delta + f.lead
+	lead := f.lead
+	if math.Abs(lead) <= spread {
+		lead = 0
+	}
+	at := f.top.delta + lead
 	c := s.heard.colourAt(at)
 	share := math.Max(0, math.Min(1, (c.unlike()-little)/(much-little)))
-	if share == 0 {
+	if share == 0 || !c.falls() {
 		return
 	}
-	later := share * c.later(s.turns(f.top, at))
-	f.Offset += later
-	for i := range f.Spans {
-		f.Spans[i].Offset += later
+	later, ok := c.later(s.turns(f.top, at))
+	if !ok {
+		return
 	}
-	f.MidSigma = math.Hypot(f.MidSigma, unsure*later)
+	moved := share * (lead + later - f.lead)
+	f.Offset += moved
+	for i := range f.Spans {
+		f.Spans[i].Offset += moved
+	}
+	f.MidSigma = math.Hypot(f.MidSigma, unsure*share*later)
 }
 
 // What stands so many times over the power of the noise is heard.
@@ -147,12 +157,13 @@ const (
 
 // between are the bins from one pitch to another, Hz.
 func between(low, high float64) (from, to int) {
-	const bin = dsp.ProxyRate / colourSize
+	const bin = float64(dsp.ProxyRate) / colourSize
 	return int(math.Ceil(low / bin)), int(high / bin)
 }
 
 // unlike is by how much the one microphone's share of the pitches changes against
-// the other's, dB, and makes db that of the duller one over the other.
+// the other's, dB, and makes db that of the duller one over the other; 0 where the
+// middle of them is not heard.
 func (c *colour) unlike() float64 {
 	low, high := math.Inf(1), math.Inf(-1)
 	from, to := between(colourLow, colourHigh)
@@ -162,16 +173,10 @@ func (c *colour) unlike() float64 {
 		}
 	}
 	from, to = between(middleLow, middleHigh)
-	middle, n := 0.0, 0.0
-	for k := from; k <= to; k++ {
-		if c.heard[k] {
-			middle, n = middle+c.db[k], n+1
-		}
-	}
-	if n < float64(to-from) {
+	if slices.Contains(c.heard[from:to+1], false) {
 		return 0
 	}
-	if middle /= n; high-middle > middle-low { // the clip's is the duller
+	if middle := c.db[(from+to)/2]; high-middle > middle-low { // the clip's is the duller
 		for k := range c.db {
 			c.db[k] = -c.db[k]
 		}
@@ -180,37 +185,59 @@ func (c *colour) unlike() float64 {
 }
 
 // later is how much later than the lag that turns, the bins of the whitened match,
-// count from the duller microphone has the arrival's top, seconds; nothing where
-// the arrival is not one by itself, since what is about it then passes for colour.
-func (c *colour) later(turns []complex128) float64 {
+// count from the duller microphone has the arrival's top, seconds. It is not told
+// where the arrival is not one by itself, since what is about it then passes for
+// colour.
+func (c *colour) later(turns []complex128) (seconds float64, told bool) {
 	const (
-		most = 0.00005 // seconds: beyond, it is another arrival
+		most = 0.00015 // seconds: beyond, it is another arrival
 		off  = 0.00001 // seconds that the whitened top may be elsewhere
 	)
-	whitened := topOf(turns)
+	if math.Abs(topOf(turns)) > off {
+		return 0, false
+	}
 	for k, w := range c.weights() {
 		if m := cmplx.Abs(turns[k]); m > 0 {
 			turns[k] *= complex(w/m, 0)
 		}
 	}
 	later := topOf(turns)
-	if math.Abs(whitened) > off || math.Abs(later) > most {
-		return 0
-	}
-	return later
+	return later, math.Abs(later) <= most
 }
 
-// weights are the duller microphone's magnitudes over the other's. What it has
-// 20 dB less of than of the middle, its own noise may hide: there it is taken to
-// go on as it goes on before.
-func (c *colour) weights() []float64 {
-	const hidden, steepest = 20.0, 12.0 // dB, and dB an octave
-	from, last := between(middleLow, middleHigh)
-	top := c.db[from]
-	for k := from; k <= last; k++ {
-		top = math.Max(top, c.db[k])
+// falls tells whether the duller microphone has ever less of the pitches farther
+// from the middle, as far as that is heard: of two arrivals near each other one
+// would have some pitches less, and others beyond them more again.
+func (c *colour) falls() bool {
+	const again = 3.0 // dB
+	from, to := between(middleLow, middleHigh)
+	low, high := between(colourLow, colourHigh)
+	least := slices.Max(c.db[from:to+1]) - colourHidden
+	steady := func(k, end, step int) bool {
+		for lowest := c.db[k]; k != end; k += step {
+			if !c.heard[k] {
+				continue
+			}
+			if lowest = math.Min(lowest, c.db[k]); c.db[k] > math.Max(least, lowest+again) {
+				return false
+			}
+		}
+		return true
 	}
-	for last+1 < len(c.db) && c.heard[last+1] && c.db[last+1] > top-hidden {
+	return steady(to, high+1, 1) && steady(from, low-1, -1)
+}
+
+// What the duller microphone has so much less of than of the middle, dB, its own
+// noise may hide.
+const colourHidden = 20.0
+
+// weights are the duller microphone's magnitudes over the other's. What may be
+// hidden is taken to go on as it goes on before.
+func (c *colour) weights() []float64 {
+	const steepest = 12.0 // dB an octave
+	from, last := between(middleLow, middleHigh)
+	least := slices.Max(c.db[from:last+1]) - colourHidden
+	for last+1 < len(c.db) && c.heard[last+1] && c.db[last+1] > least {
 		last++
 	}
 	before := last * 7 / 10

@@ -25,6 +25,7 @@ func TestAMuffledMicrophoneIsNotEarly(t *testing.T) {
 		{"from 4000 Hz up", couple(0, 4000), 0.8e-6},
 		{"from 2000 Hz up", couple(0, 2000), 4e-6},
 		{"from 1000 Hz up", couple(0, 1000), 25e-6},
+		{"from 700 Hz up", couple(0, 700), 40e-6},
 		{"beyond 300 and 3400 Hz", couple(300, 3400), 1.2e-6},
 		{"the camera's", camera, 4e-6},
 		{"inverted", inverted, 4e-6},
