@@ -36,29 +36,28 @@ func (f *measurement) undulled() {
 	const (
 		little, much = 7.0, 8.5 // dB: where it begins to count, and where it does fully
 		least        = 12.0     // strength, below which no colour is to be trusted
-		spread       = 0.00015  // seconds: how far a guess within one arrival may be from its top
+		spread       = 0.0001   // seconds from the top: a lead that is a guess at where in one spread arrival to look
 		unsure       = 1.0 / 3  // of what it moves: a deviation
 	)
 	s := f.stack
 	if s.far || s.heard == nil || f.Strength < least {
 		return
 	}
-	match := s.match(f.top)
-	direct := f.top.delta + f.lead
-	at := direct + topOf(spectrumAbout(direct, match))
-	if math.Abs(at-direct) > spread {
-		return
+	lead := f.lead
+	if math.Abs(lead) <= spread {
+		lead = 0
 	}
+	at := f.top.delta + lead
 	c := s.heard.colourAt(at)
 	share := math.Max(0, math.Min(1, (c.unlike()-little)/(much-little)))
 	if share == 0 || !c.falls() {
 		return
 	}
-	later, ok := c.later(turnsAbout(at, match))
+	later, ok := c.later(s.turns(f.top, at))
 	if !ok {
 		return
 	}
-	moved := share * (at + later - direct)
+	moved := share * (lead + later - f.lead)
 	f.Offset += moved
 	for i := range f.Spans {
 		f.Spans[i].Offset += moved
@@ -106,16 +105,12 @@ func (h *response) noiseAbout() []float64 {
 	return meanAbout(n*3/8, n*5/8, func(lag float64) float64 { return h.byLag[int(lag*dsp.ProxyRate)] })
 }
 
-// match reads the stack along the slope of p, by lag, upright.
-func (s *stack) match(p peak) func(lag float64) float64 {
-	r := s.along(p.slope)
-	return func(lag float64) float64 { return math.Copysign(1, p.height) * read(r.r, r.reach, lag) }
-}
-
-// turnsAbout are the bins of a match about a lag: what of them stands clear of what
-// is before it or after it.
-func turnsAbout(at float64, match func(lag float64) float64) []complex128 {
+// turns are the bins of the match at a lag near p: what of them stands clear of
+// what is before it or after it.
+func (s *stack) turns(p peak, at float64) []complex128 {
 	const near = beyondFrom + colourHalf
+	r := s.along(p.slope)
+	match := func(lag float64) float64 { return math.Copysign(1, p.height) * read(r.r, r.reach, lag) }
 	turns := spectrumAbout(at, match)
 	early, late := meanAbout(at+near, at+room, match), meanAbout(at-room, at-near, match)
 	for k, v := range turns {
