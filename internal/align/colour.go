@@ -128,7 +128,7 @@ func spectrumAbout(at float64, read func(lag float64) float64) []complex128 {
 	fft := dsp.NewFFT(colourSize)
 	buf := fft.Buffer()
 	for i := -half; i <= half; i++ {
-		fade := 0.5 + 0.5*math.Cos(math.Pi*float64(i)/float64(half))
+		fade := ramp(math.Abs(float64(i)), float64(half), 0)
 		buf[(i+colourSize)%colourSize] = fade * read(at+float64(i)/dsp.ProxyRate)
 	}
 	return fft.Forward(nil)
@@ -212,7 +212,7 @@ func (c *colour) falls() bool {
 	const again = 3.0 // dB
 	from, to := between(middleLow, middleHigh)
 	low, high := between(colourLow, colourHigh)
-	least := slices.Max(c.db[from:to+1]) - colourHidden
+	least := c.hidden()
 	steady := func(k, end, step int) bool {
 		for lowest := c.db[k]; k != end; k += step {
 			if !c.heard[k] {
@@ -227,16 +227,20 @@ func (c *colour) falls() bool {
 	return steady(to, high+1, 1) && steady(from, low-1, -1)
 }
 
-// What the duller microphone has so much less of than of the middle, dB, its own
-// noise may hide.
-const colourHidden = 20.0
+// hidden is how little the duller microphone must have of a pitch, dB, for its own
+// noise to hide it: so much less than of the middle.
+func (c *colour) hidden() float64 {
+	const less = 20.0
+	from, to := between(middleLow, middleHigh)
+	return slices.Max(c.db[from:to+1]) - less
+}
 
 // weights are the duller microphone's magnitudes over the other's. What may be
 // hidden is taken to go on as it goes on before.
 func (c *colour) weights() []float64 {
 	const steepest = 12.0 // dB an octave
-	from, last := between(middleLow, middleHigh)
-	least := slices.Max(c.db[from:last+1]) - colourHidden
+	_, last := between(middleLow, middleHigh)
+	least := c.hidden()
 	for last+1 < len(c.db) && c.heard[last+1] && c.db[last+1] > least {
 		last++
 	}

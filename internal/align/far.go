@@ -38,7 +38,7 @@ func (c *farCorrelator) take(clip, sound Source, line Alignment, at float64) (wi
 		if b := c.band[k]; b == 0 {
 			c.y[k] = 0
 		} else {
-			m2 := math.Max(real(v)*real(v)+imag(v)*imag(v), 1e-30)
+			m2 := math.Max(squared(v), 1e-30)
 			scale := b / dsp.Whitens(m2)
 			c.y[k] = complex(scale*real(v), scale*imag(v))
 		}

@@ -249,7 +249,7 @@ func (w *whitener) evening(spec []complex128) []float64 {
 	size := w.fft.Len()
 	power := make([]float64, len(spec))
 	for k, c := range spec {
-		power[k] = real(c)*real(c) + imag(c)*imag(c)
+		power[k] = squared(c)
 	}
 	power = smoothed(power, max(2, 50*size/dsp.ProxyRate))
 	for k, p := range power {

@@ -286,7 +286,7 @@ func smoothPower(fft *dsp.FFT, r []float32) ([]complex128, []float64) {
 	x := fft.Forward(nil)
 	power := make([]float64, len(x))
 	for k, c := range x {
-		power[k] = real(c)*real(c) + imag(c)*imag(c)
+		power[k] = squared(c)
 	}
 	return x, smoothed(power, 2*around)
 }

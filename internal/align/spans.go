@@ -124,15 +124,14 @@ func follow(clip, sound Source, f *measurement, clipLen, soundLen float64) (*mea
 	}
 	g := &guide{clip: clip, sound: sound, f: f, from: from, to: to, line: f.Alignment}
 	g.tolerance = mostBend + 4*math.Min(f.DriftSigma, mostBend)
-	g.lead = f.Sound(f.stack.mid) - f.line.Sound(f.stack.mid) - f.top.delta
 	like, top, apart := f.stack.apart(f.top)
-	g.taps = like.pattern(top, g.lead, fewLate, fewTaps)
+	g.taps = like.pattern(top, f.lead, fewLate, fewTaps)
 	if !apart {
 		if odd, err := g.odd(); err != nil || !odd {
 			return f, err
 		}
 	}
-	g.full = like.pattern(top, g.lead, allLate, allTaps)
+	g.full = like.pattern(top, f.lead, allLate, allTaps)
 	f.apart = apart
 	spans, err := g.spans()
 	if err != nil || len(spans) < 2 {
@@ -163,7 +162,6 @@ type guide struct {
 	from, to    float64
 	line        Alignment // all lags are against it
 	tolerance   float64   // seconds per second that the line may be off in places
-	lead        float64   // seconds from the stack's top to the direct sound
 	taps        []tap     // the strongest of the pattern
 	full        []tap     // all of it, once the take is odd
 	room        []float64 // the room's response, once the spans are measured (see impulse)
@@ -179,7 +177,7 @@ func (g *guide) odd() (bool, error) {
 	t := newTracker(s.reach, g.taps)
 	for i := range s.windows {
 		w := &s.windows[i]
-		shift := g.lead + g.f.top.delta + g.f.top.slope*(w.at-s.mid)
+		shift := g.f.lead + g.f.top.delta + g.f.top.slope*(w.at-s.mid)
 		t.add(w.at, shifted(w.r, int(math.Round(shift/lagStep))), g.steps(t, w.at))
 		t.marks[i].loud = w.weight > loudWeight
 	}
