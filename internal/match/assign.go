@@ -1,8 +1,11 @@
 package match
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -279,16 +282,33 @@ func overlap(from1, len1, from2, len2 float64) float64 {
 }
 
 // addByClap gives clips that nothing matched, and in which hardly anything but
-// a clap is to be heard, the best sound that holds such a clap: one that no
-// other clip lies in first, then one whose order or file time agrees. One clap
-// is like another, so that this is never sure.
+// a clap is to be heard, the sound that byClap names. One clap is like another, so
+// that this is never sure. Where two cannot both be, the clip that is better
+// matched has its sound.
 func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
+	for _, l := range byClap(out, clips, sounds, links) {
+		d := Decision{Link: l, Verdict: Unsure}
+		d.say("hardly anything but %s is to be heard; it lies on one in the sound, and one clap is like another", plural(l.Claps, "clap"))
+		clash := false
+		for i := range out {
+			clash = clash || breaks(&l, &out[i].Link, clips, sounds) != ""
+		}
+		if !clash {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// byClap finds for every such clip the best sound that holds such a clap: one that
+// no other clip lies in first, then one whose order or file time agrees. The best
+// matched come first.
+func byClap(out []Decision, clips, sounds []Party, links []Link) []Link {
 	taken := map[int]bool{}
 	used := map[int]bool{}
 	for _, d := range out {
 		taken[d.Link.Clip], used[d.Link.Sound] = true, true
 	}
-	best := map[int]Link{}
 	worth := func(l Link) float64 {
 		w := l.Strength
 		if !used[l.Sound] {
@@ -302,26 +322,17 @@ func addByClap(out []Decision, clips, sounds []Party, links []Link) []Decision {
 		}
 		return w
 	}
+	better := func(a, b Link) int { return cmp.Compare(worth(b), worth(a)) }
+	best := map[int]Link{}
 	for _, l := range links {
 		if taken[l.Clip] || !l.Thin || l.Claps == 0 || l.Strength < clapFrom || l.holds() {
 			continue
 		}
-		if b, ok := best[l.Clip]; !ok || worth(l) > worth(b) {
+		if b, ok := best[l.Clip]; !ok || better(l, b) < 0 {
 			best[l.Clip] = l
 		}
 	}
-	for _, l := range best {
-		d := Decision{Link: l, Verdict: Unsure}
-		d.say("hardly anything but %s is to be heard; it lies on one in the sound, and one clap is like another", plural(l.Claps, "clap"))
-		clash := false
-		for i := range out {
-			clash = clash || breaks(&l, &out[i].Link, clips, sounds) != ""
-		}
-		if !clash {
-			out = append(out, d)
-		}
-	}
-	return out
+	return slices.SortedFunc(maps.Values(best), func(a, b Link) int { return cmp.Or(better(a, b), cmp.Compare(a.Clip, b.Clip)) })
 }
 
 // agrees tells whether a link keeps the order in which both devices numbered

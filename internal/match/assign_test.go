@@ -78,6 +78,20 @@ func clapOnly(strength float64) func(*Link) {
 	}
 }
 
+// Of two clips of one camera whose claps lie on one in one sound, the better
+// matched has it, whichever was heard of first: the same shoot is told the same way
+// each time.
+func TestAssignOfTwoClapsOnOneTheBetter(t *testing.T) {
+	camera := []Party{{Device: "cam", Order: 0}, {Device: "cam", Order: 1}, {Device: "cam", Order: 2}}
+	links := []Link{with(good(0, 0, 5), clapOnly(8)), with(good(1, 0, 6), clapOnly(9)), with(good(2, 0, 7), clapOnly(8.5))}
+	for again := range 60 {
+		links[again%3], links[again%2] = links[again%2], links[again%3]
+		if got := verdicts(Assign(camera, []Party{{Device: "phone"}}, links)); len(got) != 1 || got[[2]int{1, 0}] != Unsure {
+			t.Fatalf("got %v, want clip 1 with sound 0 and no other", got)
+		}
+	}
+}
+
 // File times tell which of two claps, once a sure take has shown how far the
 // calendars are apart.
 func TestAssignTakesFileTimesAsHints(t *testing.T) {
