@@ -11,7 +11,7 @@ import (
 // A colour is how much one microphone has of every pitch against the other, as one
 // arrival shows it. Bin k stands for colourHz(k).
 type colour struct {
-	db    []float64 // of the sound over the clip, or of the duller over the other (see unlike)
+	db    []float64 // of the sound over the clip, or of the duller over the other (see byTheDuller)
 	heard []bool    // it is clear of the noise
 }
 
@@ -50,7 +50,10 @@ func (f *measurement) undulled() {
 	at := f.top.delta + lead
 	c := s.heard.colourAt(at)
 	share := math.Max(0, math.Min(1, (c.unlike()-little)/(much-little)))
-	if share == 0 || !c.falls() {
+	if share == 0 {
+		return
+	}
+	if c.byTheDuller(); !c.falls() {
 		return
 	}
 	later, ok := c.later(s.turns(f.top, at))
@@ -162,26 +165,37 @@ func between(low, high float64) (from, to int) {
 }
 
 // unlike is by how much the one microphone's share of the pitches changes against
-// the other's, dB, and makes db that of the duller one over the other; 0 where the
-// middle of them is not heard.
+// the other's, dB; 0 where the middle of them is not heard.
 func (c *colour) unlike() float64 {
-	low, high := math.Inf(1), math.Inf(-1)
+	from, to := between(middleLow, middleHigh)
+	if slices.Contains(c.heard[from:to+1], false) {
+		return 0
+	}
+	low, high := c.ends()
+	return high - low
+}
+
+// ends are the least and the most there is of a pitch that is heard.
+func (c *colour) ends() (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
 	from, to := between(colourLow, colourHigh)
 	for k := from; k <= to; k++ {
 		if c.heard[k] {
 			low, high = math.Min(low, c.db[k]), math.Max(high, c.db[k])
 		}
 	}
-	from, to = between(middleLow, middleHigh)
-	if slices.Contains(c.heard[from:to+1], false) {
-		return 0
-	}
-	if middle := c.db[(from+to)/2]; high-middle > middle-low { // the clip's is the duller
+	return low, high
+}
+
+// byTheDuller turns the colour round where the clip's microphone is the duller.
+func (c *colour) byTheDuller() {
+	low, high := c.ends()
+	from, to := between(middleLow, middleHigh)
+	if middle := c.db[(from+to)/2]; high-middle > middle-low {
 		for k := range c.db {
 			c.db[k] = -c.db[k]
 		}
 	}
-	return high - low
 }
 
 // later is how much later than the lag that turns, the bins of the whitened match,
