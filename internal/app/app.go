@@ -13,7 +13,7 @@ type App struct {
 	Engine media.Engine
 	Cache  *store.Cache
 
-	long bool // tests: every shoot is gone about as a long one is
+	cost int // tests: every shoot is gone about as one of this cost is; 0: as what it costs
 }
 
 // Progress is told what is being done. Done and Total are seconds of sound or

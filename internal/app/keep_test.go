@@ -13,15 +13,15 @@ import (
 func TestDamageInWhatIsKeptIsMended(t *testing.T) {
 	for _, tt := range []struct {
 		name string
-		long bool // searched as a long shoot is
+		cost int // as that of a longer shoot
 		hurt func([]byte) []byte
 	}{
-		{"proxy-*", false, spoilt},
-		{"half-*", true, spoilt},
-		{"half-*", true, nil},
+		{"proxy-*", 0, spoilt},
+		{"half-*", affordable + 1, spoilt},
+		{"half-*", affordable + 1, nil},
 	} {
 		a, _ := newSwiftApp(t)
-		a.long = tt.long
+		a.cost = tt.cost
 		dir := t.TempDir()
 		writeLesson(t, dir)
 		pair := func() *PairResult {

@@ -35,7 +35,7 @@ type reach uint8
 
 const (
 	notYet   reach = iota
-	glanced        // at half the grain, only the clear places looked at: others may still be there
+	glanced        // only the clear places looked at: others may still be there
 	combed         // at half the grain, the faintest places left out
 	searched       // at the whole grain, every place looked at
 )
@@ -46,7 +46,7 @@ type meetings map[store.Identity]meeting
 
 // linksName carries the version of the method: a change of method measures
 // anew.
-const linksName = "links-51.gob"
+const linksName = "links-52.gob"
 
 // A measurer holds clips against sounds.
 type measurer struct {

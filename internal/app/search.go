@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sync"
 
+	"earshot/internal/dsp"
 	"earshot/internal/match"
 )
 
@@ -20,9 +21,11 @@ const (
 	leastClear  = 7.0 // of any place that need not wait in a long shoot
 )
 
-// affordable is the cost up to which every clip of a shoot is searched for in
-// every sound at the whole grain: about a second of one core.
-const affordable = 60_000
+// few is the cost up to which all places that may be something are looked at: a
+// day's work, of which that is soon done. affordable is the cost up to which every
+// clip of a shoot is searched for in every sound at the whole grain: about a second
+// of one core.
+const few, affordable = 13_000, 60_000
 
 // A match that stands so high, twice what is asked of a sure one, settles that
 // its clip and its sound belong to something.
@@ -41,41 +44,100 @@ type way struct {
 }
 
 // meet holds clips against sounds, as far as they have not met. In a shoot of a
-// few hours all places that may be something are looked at. In a longer one the
-// sketches are held against each other at half the grain, and only the places
-// that stand out are looked at, which are nearly all that matter. What was found
-// is followed to the other recorders that ran at the same time; then the fainter
-// places of what is left are looked at: of clips that seem to belong nowhere, in
-// all sounds, and for sounds that seem to hold nothing, of all clips.
+// few hours all places that may be something are looked at. In one of some more
+// those that stand out come first, and then the fainter ones of what is not ruled
+// out by what was found. In a long one the sketches are held against each other at
+// half the grain, and the fainter places are looked at of what is unsettled.
 func (m *measurer) meet(ctx context.Context) error {
-	if m.cost() <= affordable && !m.app.long {
-		_, err := m.lookFor(ctx, way{searched, match.Whole, leastScore, func(i, k int) bool { return m.held[i][k] < searched }})
-		return err
+	switch cost := cmp.Or(m.app.cost, m.cost()); {
+	case cost > affordable:
+		return m.inTurn(ctx, match.Half, combed, m.unsettled)
+	case cost > few:
+		return m.inTurn(ctx, match.Whole, searched, m.possible)
 	}
+	_, err := m.lookFor(ctx, way{searched, match.Whole, leastScore, func(i, k int) bool { return m.held[i][k] < searched }})
+	return err
+}
+
+// A remainder is what is left to hold against each other once the clear places
+// are known, and which of its fainter places are worth a look.
+type remainder struct {
+	left  func(clip, sound int) bool
+	worth func([]job) []job
+}
+
+// inTurn looks at the places that stand out, which are nearly all that matter.
+// What was found is followed to the other recorders that ran at the same time;
+// then the fainter places of the rest are looked at, which makes it held so far.
+func (m *measurer) inTurn(ctx context.Context, grain match.Grain, far reach, rest func() remainder) error {
 	before := make([][]reach, len(m.held)) // this run
 	for i, row := range m.held {
 		before[i] = slices.Clone(row)
 	}
-	faint, err := m.lookFor(ctx, way{glanced, match.Half, leastClear, func(i, k int) bool { return before[i][k] < glanced }})
+	faint, err := m.lookFor(ctx, way{glanced, grain, leastClear, func(i, k int) bool { return before[i][k] < glanced }})
 	if err != nil {
 		return err
 	}
 	if err := m.follow(ctx); err != nil {
 		return err
 	}
-	clips, sounds := m.settled()
-	left := func(i, k int) bool { return m.held[i][k] < combed && !(clips[i] && sounds[k]) }
-	again, err := m.lookFor(ctx, way{glanced, match.Half, math.Inf(1), func(i, k int) bool { return left(i, k) && before[i][k] >= glanced }})
+	r := rest()
+	again, err := m.lookFor(ctx, way{glanced, grain, math.Inf(1), func(i, k int) bool { return r.left(i, k) && before[i][k] >= glanced }})
 	if err != nil {
 		return err
 	}
-	faint = slices.DeleteFunc(append(faint, again...), func(j job) bool {
-		return !left(j.clip, j.sound) || j.candidate.Score < chance(m.sounds[j.sound].tracks[j.soundTrack].Rows)
-	})
-	if err := m.lineUp(ctx, worthIt(faint, clips, sounds)); err != nil {
+	faint = slices.DeleteFunc(append(faint, again...), func(j job) bool { return !r.left(j.clip, j.sound) })
+	if err := m.lineUp(ctx, r.worth(faint)); err != nil {
 		return err
 	}
-	return m.met(combed, left)
+	return m.met(far, r.left)
+}
+
+// unsettled is what a long shoot leaves: clips that seem to belong nowhere, in all
+// sounds, and sounds that seem to hold nothing, for all clips.
+func (m *measurer) unsettled() remainder {
+	clips, sounds := m.settled()
+	return remainder{
+		func(i, k int) bool { return m.held[i][k] < combed && !(clips[i] && sounds[k]) },
+		func(faint []job) []job {
+			return worthIt(slices.DeleteFunc(faint, func(j job) bool {
+				return j.candidate.Score < chance(m.sounds[j.sound].tracks[j.soundTrack].Rows)
+			}), clips, sounds)
+		},
+	}
+}
+
+// possible is all but clips that lie whole in another sound of the same recorder,
+// which hears one moment once.
+func (m *measurer) possible() remainder {
+	out := make([][]bool, len(m.clips))
+	for i := range out {
+		out[i] = m.ruledOut(i)
+	}
+	return remainder{
+		func(i, k int) bool { return m.held[i][k] < searched && !out[i][k] },
+		func(faint []job) []job { return faint },
+	}
+}
+
+// ruledOut tells of every sound whether clip i lies whole in another one of the
+// same recorder.
+func (m *measurer) ruledOut(i int) []bool {
+	const end = 1.0 // seconds of the clip that may be missing
+	out := make([]bool, len(m.sounds))
+	for k, l := range m.links[i] {
+		if !l.settles() {
+			continue
+		}
+		length := float64(m.clips[i].tracks[l.ClipTrack].Samples) / dsp.ProxyRate
+		if l.Found.From > end || l.Found.To < length-end {
+			continue
+		}
+		for other, s := range m.sounds {
+			out[other] = out[other] || other != k && s.device == m.sounds[k].device
+		}
+	}
+	return out
 }
 
 // chance is about how high the best place of a sound of so many rows stands by

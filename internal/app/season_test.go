@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"earshot/internal/align"
@@ -12,21 +13,28 @@ import (
 	"earshot/internal/shoot"
 )
 
-// The way of a long shoot, a glance first, gives what the full search of all
+// The ways of longer shoots, a glance first, give what the full search of all
 // for all gives: the same takes, verdicts and loners, at the same places.
-func TestLongWayGivesTheSame(t *testing.T) {
+func TestLongerWaysGiveTheSame(t *testing.T) {
 	dir := t.TempDir()
 	writeLesson(t, dir)
-	pair := func(long bool) shoot.Document {
+	pair := func(cost int) shoot.Document {
 		a, _ := newApp(t)
-		a.long = long
+		a.cost = cost
 		result, err := a.Pair(context.Background(), PairOptions{Paths: []string{dir}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		return result.Document
 	}
-	full, long := pair(false), pair(true)
+	full := pair(0)
+	for _, cost := range []int{few + 1, affordable + 1} {
+		sameFound(t, full, pair(cost))
+	}
+}
+
+func sameFound(t *testing.T, full, long shoot.Document) {
+	t.Helper()
 	if len(full.Takes) != len(long.Takes) || len(full.Alone) != len(long.Alone) || len(full.Takes) != 4 {
 		t.Fatalf("%d takes and %d alone, the full search %d and %d", len(long.Takes), len(long.Alone), len(full.Takes), len(full.Alone))
 	}
@@ -47,7 +55,7 @@ func TestLongWaySearchesWhatIsLeft(t *testing.T) {
 	dir := t.TempDir()
 	writeLesson(t, dir)
 	a, _ := newApp(t)
-	a.long = true
+	a.cost = affordable + 1
 	measured := func() *measurer {
 		g, err := gather(context.Background(), []string{dir}, "")
 		if err != nil {
@@ -91,6 +99,38 @@ func TestLongWaySearchesWhatIsLeft(t *testing.T) {
 		}
 	}
 	check(measured())
+}
+
+// A clip that lies whole in one sound is not looked for in the faint places of
+// another of that recorder: by hand.
+func TestRuledOut(t *testing.T) {
+	found := func(strength, from, to float64) *link {
+		return &link{Found: &align.Found{Strength: strength, Rest: strength, From: from, To: to}}
+	}
+	sound := func(device string) *recording { return &recording{device: device} }
+	clip := &recording{tracks: []track{{Samples: 60 * 16000}}}
+	for name, tt := range map[string]struct {
+		links []*link
+		want  []bool
+	}{
+		"whole":                {[]*link{found(60, 0, 60), nil, nil}, []bool{false, true, false}},
+		"it began a bit later": {[]*link{nil, found(60, 0.5, 60), nil}, []bool{true, false, false}},
+		"in part":              {[]*link{found(60, 0, 40), nil, nil}, []bool{false, false, false}},
+		"weak":                 {[]*link{found(25, 0, 60), nil, nil}, []bool{false, false, false}},
+		"twice":                {[]*link{found(60, 0, 60), found(60, 0, 60), nil}, []bool{true, true, false}},
+	} {
+		m := &measurer{clips: []*recording{clip}, links: [][]*link{tt.links},
+			sounds: []*recording{sound("a"), sound("a"), sound("b")}, held: [][]reach{{glanced, glanced, glanced}}}
+		if got := m.ruledOut(0); !slices.Equal(got, tt.want) {
+			t.Errorf("%s: %v, want %v", name, got, tt.want)
+		}
+		r := m.possible()
+		for k, out := range tt.want {
+			if r.left(0, k) == out {
+				t.Errorf("%s: sound %d left %v, ruled out %v", name, k, !out, out)
+			}
+		}
+	}
 }
 
 // Where a clip lies in one of two sounds that another clip lies in both of, it
