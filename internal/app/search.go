@@ -18,11 +18,11 @@ const (
 	closePlaces = 3
 	leastScore  = 4.0 // of the best place
 	leastOther  = 5.5 // of the others
-	leastClear  = 7.0 // of any place that need not wait in a long shoot
+	leastClear  = 7.0 // of any place that need not wait in a longer shoot
 )
 
-// few is the cost up to which all places that may be something are looked at: a
-// day's work, of which that is soon done. affordable is the cost up to which every
+// few is the cost up to which all places that may be something are looked at: some
+// three hours, of which that is soon done. affordable is the cost up to which every
 // clip of a shoot is searched for in every sound at the whole grain: about a second
 // of one core.
 const few, affordable = 13_000, 60_000
