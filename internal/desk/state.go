@@ -4,6 +4,8 @@
 // at once, and tells whoever watches what changed. It knows no network.
 package desk
 
+import "earshot/internal/shoot"
+
 // State is everything a face shows of a shoot, but the details of one take.
 // Lists are in the order they are shown in. docs/desk.md says what a face may
 // ask for.
@@ -13,8 +15,8 @@ type State struct {
 	Work       Work        `json:"work"`
 	Recordings []Recording `json:"recordings"`
 	Takes      []Take      `json:"takes"`
-	Undo       *Step       `json:"undo"` // what undoing takes back; null when there is nothing
-	Redo       *Step       `json:"redo"`
+	Undo       *shoot.Step `json:"undo"` // what undoing takes back; null when there is nothing
+	Redo       *shoot.Step `json:"redo"`
 	Marriage   Marriage    `json:"marriage"`
 	Notes      []string    `json:"notes"` // what was passed over or mended, in words
 }
@@ -37,14 +39,8 @@ type Patch struct {
 
 // History is what can be taken back and done again.
 type History struct {
-	Undo *Step `json:"undo"`
-	Redo *Step `json:"redo"`
-}
-
-// A Step is one thing a person did.
-type Step struct {
-	Label string `json:"label"` // "moved by +1.0 ms", "approved", ...
-	Take  string `json:"take"`  // id of the take it touched
+	Undo *shoot.Step `json:"undo"`
+	Redo *shoot.Step `json:"redo"`
 }
 
 // Shoot is the whole.
@@ -105,36 +101,19 @@ type Track struct {
 // A Take is a clip with the sound that is to be laid under it. Its id is the
 // clip's: every clip that some sound heard has one.
 type Take struct {
-	ID      string   `json:"id"`
-	Sound   string   `json:"sound"`   // id of the sound chosen
-	Others  []string `json:"others"`  // ids of further sounds that heard it
-	Verdict string   `json:"verdict"` // what the measurement says: "sure", "unsure"; "weighing" while it is being found; "hand" where only a person says that the two belong together
-	Status  string   `json:"status"`  // what is to be done: "look", "done"
-	Why     []string `json:"why"`
-	Chance  float64  `json:"chance_of_error"` // stated; NaN never: 1 where nothing was measured
-	Line    Line     `json:"line"`            // along which the sound is laid now: at the take's beginning
-	Moved   float64  `json:"moved_ms"`        // by how much a person laid it later (+) or earlier (-) than measured
-	Seam    float64  `json:"seam_ms"`         // 95 % of the measured leftovers are within
-	From    float64  `json:"from_s"`          // the part of the clip the sound covers
-	To      float64  `json:"to_s"`
-	Word    Word     `json:"word"`
-}
-
-// A Line is an offset, seconds, and a drift, ppm.
-type Line struct {
-	Offset float64 `json:"offset_s"`
-	Drift  float64 `json:"drift_ppm"`
-}
-
-// A Word is what a person said of a clip. It stands beside what was measured
-// and never over it.
-type Word struct {
-	Approved bool     `json:"approved"`
-	Sound    string   `json:"sound,omitempty"`   // chosen by hand, "" as measured
-	Line     *Line    `json:"line"`              // placed by hand, null as measured
-	Refused  []string `json:"refused,omitempty"` // sounds that do not belong to it
-	Name     string   `json:"name,omitempty"`    // of the person's own, for the finished clip
-	Note     string   `json:"note,omitempty"`
+	ID      string     `json:"id"`
+	Sound   string     `json:"sound"`   // id of the sound chosen
+	Others  []string   `json:"others"`  // ids of further sounds that heard it
+	Verdict string     `json:"verdict"` // what the measurement says: "sure", "unsure"; "weighing" while it is being found; "hand" where only a person says that the two belong together
+	Status  string     `json:"status"`  // what is to be done: "look", "done"
+	Why     []string   `json:"why"`
+	Chance  float64    `json:"chance_of_error"` // stated; NaN never: 1 where nothing was measured
+	Line    shoot.Line `json:"line"`            // along which the sound is laid now: at the take's beginning
+	Moved   float64    `json:"moved_ms"`        // by how much a person laid it later (+) or earlier (-) than measured
+	Seam    float64    `json:"seam_ms"`         // 95 % of the measured leftovers are within
+	From    float64    `json:"from_s"`          // the part of the clip the sound covers
+	To      float64    `json:"to_s"`
+	Word    shoot.Word `json:"word"`
 }
 
 // Detail is what is shown of one take when it is looked at closely.
@@ -179,11 +158,11 @@ type Clap struct {
 
 // A Candidate is another place or sound for a clip.
 type Candidate struct {
-	Sound    string   `json:"sound"` // id
-	Line     Line     `json:"line"`
-	Strength float64  `json:"strength"`
-	For      []string `json:"for"`
-	Against  []string `json:"against"`
+	Sound    string     `json:"sound"` // id
+	Line     shoot.Line `json:"line"`
+	Strength float64    `json:"strength"`
+	For      []string   `json:"for"`
+	Against  []string   `json:"against"`
 }
 
 // Marriage is the writing of finished clips, the last one or the one under way.
