@@ -23,7 +23,7 @@ func roughly(links []match.Link) []match.Link {
 // somebody who says nothing in it, where another sure sound is the talker's own.
 // Such a microphone hears the talker across the room, reflections and all, so
 // that its first arrival need not be the direct sound: see align.Far.
-func (d *day) hearAcross(ctx context.Context, m *measurer, decisions []match.Decision) error {
+func (d *Day) hearAcross(ctx context.Context, m *measurer, decisions []match.Decision) error {
 	byClip := map[int][]int{}
 	for n, dec := range decisions {
 		if dec.Verdict == match.Sure {
@@ -65,7 +65,7 @@ func (d *day) hearAcross(ctx context.Context, m *measurer, decisions []match.Dec
 
 // saysNothing tells whether the wearer of decision n's sound is silent all
 // through its clip while another's talks.
-func (d *day) saysNothing(ctx context.Context, m *measurer, decisions []match.Decision, rivals []int, n int) (bool, error) {
+func (d *Day) saysNothing(ctx context.Context, m *measurer, decisions []match.Decision, rivals []int, n int) (bool, error) {
 	take := func(n int) *dayTake {
 		i, k := decisions[n].Link.Clip, decisions[n].Link.Sound
 		l := m.links[i][k]

@@ -24,4 +24,5 @@ type Progress struct {
 	File  string // may be empty
 	Done  float64
 	Total float64
+	Part  float64 // of File, 0 to 1, while reading
 }

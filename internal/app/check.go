@@ -18,14 +18,19 @@ import (
 func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
 	m.tell.step("proving", w.out.Clip, 0, 0)
 	clip, track := w.take.clip, w.take.link.ClipTrack
-	file, err := m.reopen(ctx, path)
+	file, err := m.reopen(ctx, path, len(clip.tracks) > 0)
 	if err != nil {
 		return err
 	}
-	if m.opt.Scratch == "keep" {
+	if m.opt.Scratch == "keep" && len(clip.tracks) > 0 {
 		if err := m.checkScratch(ctx, file, clip, track); err != nil {
 			return err
 		}
+	}
+	if len(clip.tracks) == 0 {
+		w.out.Proof = &Proof{File: w.out.Out, Scratch: clip.path, State: NoTelling, Windows: []SeamPoint{}, Limits: []LimitCheck{},
+			Why: []string{"the camera recorded no sound to measure against"}}
+		return nil
 	}
 	p, err := m.app.prove(ctx, side{file, 0}, side{clip, track})
 	if err != nil {
@@ -33,7 +38,7 @@ func (m *marriage) check(ctx context.Context, w *wedding, path string) error {
 	}
 	p.File, p.Scratch = w.out.Out, clip.path
 	w.out.Proof = p
-	if p.State == OutOfSync {
+	if p.State == OutOfSync && w.choice.Word.Line == nil { // a person may lay it where they like
 		return misplaced(w.out.Out, "the good sound came out "+earlyOrLate(p.Late)+" on the scratch")
 	}
 	return nil
@@ -45,7 +50,7 @@ func misplaced(path, what string) error {
 }
 
 // reopen reads a written clip's good sound.
-func (m *marriage) reopen(ctx context.Context, path string) (*recording, error) {
+func (m *marriage) reopen(ctx context.Context, path string, hasScratch bool) (*recording, error) {
 	id, err := store.Identify(path)
 	if err != nil {
 		return nil, err
@@ -55,7 +60,7 @@ func (m *marriage) reopen(ctx context.Context, path string) (*recording, error) 
 		return nil, err
 	}
 	want := 1
-	if m.opt.Scratch == "keep" {
+	if m.opt.Scratch == "keep" && hasScratch {
 		want = 2
 	}
 	if len(file.info.Sounds) < want || !file.clip() {

@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"sync"
 
 	"earshot/internal/dsp"
@@ -19,6 +19,8 @@ import (
 // MarryOptions asks for finished clips.
 type MarryOptions struct {
 	Paths    []string
+	Only     []string // the clips to marry, by path; none = all
+	Shoot    string   // folder of a shoot whose words are heeded; "" = none
 	To       string   // folder to write into; made when missing; "" = "married"
 	Sound    string   // "pcm" (default): MOV with 24-bit PCM; "aac": MP4 with AAC
 	Scratch  string   // "keep" (default) or "drop"
@@ -58,7 +60,8 @@ type Married struct {
 	Why     []string   `json:"why,omitempty"`   // in words
 	Fills   []Fill     `json:"fills,omitempty"` // parts the sound does not cover
 	Proof   *Proof     `json:"proof,omitempty"` // measured on the written file
-	Take    shoot.Take `json:"take"`
+	Take    shoot.Take `json:"take"`            // as measured
+	Said    []string   `json:"said,omitempty"`  // what a person said of it, in words
 	Error   string     `json:"error,omitempty"`
 	Picture string     `json:"picture,omitempty"` // size, rate, frames, timecode
 	Laid    string     `json:"laid,omitempty"`    // on the scratch, or how much earlier and why
@@ -125,7 +128,7 @@ func (a *App) Marry(ctx context.Context, opt MarryOptions) (*MarryResult, error)
 	if err := openTarget(opt.To); err != nil {
 		return nil, err
 	}
-	d, err := a.measureDay(ctx, PairOptions{Paths: opt.Paths, Skip: opt.To, Fresh: opt.Fresh, Progress: opt.Progress})
+	d, err := a.Measure(ctx, PairOptions{Paths: opt.Paths, Skip: opt.To, Fresh: opt.Fresh, Shoot: opt.Shoot, Progress: opt.Progress})
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +149,7 @@ func (a *App) Marry(ctx context.Context, opt MarryOptions) (*MarryResult, error)
 type marriage struct {
 	app   *App
 	opt   MarryOptions
-	day   *day
+	day   *Day
 	names *namer
 	tell  *teller
 	work  []*wedding
@@ -156,40 +159,25 @@ type marriage struct {
 
 // A wedding is one clip's.
 type wedding struct {
-	n    int // its place in the work
-	out  Married
-	take *dayTake
-	made provenance
-	todo bool
+	n      int // its place in the work
+	out    Married
+	choice *Choice
+	take   *dayTake // as it is to be laid
+	made   provenance
+	todo   bool
 }
 
 // plan decides for every clip with a take which sound it gets and under which
 // name, and whether there is anything to do.
 func (m *marriage) plan(ctx context.Context) []Married {
-	best := map[*recording]int{}
-	others := map[*recording][]string{}
-	for i := range m.day.takes {
-		c := m.day.takes[i].clip
-		b, ok := best[c]
-		switch {
-		case !ok:
-			best[c] = i
-		case m.better(i, b):
-			others[c] = append(others[c], m.day.takes[b].sound.path)
-			best[c] = i
-		default:
-			others[c] = append(others[c], m.day.takes[i].sound.path)
-		}
-	}
-	for _, c := range m.day.clips {
-		i, ok := best[c]
-		if !ok {
+	for _, choice := range m.day.Choices(m.day.words) {
+		if !m.wanted(choice) {
 			continue
 		}
-		w := &wedding{n: len(m.work), take: &m.day.takes[i]}
-		w.out = Married{Clip: c.path, Picture: pictureWords(c.info), Sound: w.take.sound.path, Take: m.day.result.Document.Takes[i]}
-		for _, o := range others[c] {
-			w.out.Why = append(w.out.Why, "also heard by "+fault.Quote(o))
+		w := &wedding{n: len(m.work), choice: choice, take: &choice.laid}
+		w.out = Married{Clip: w.take.clip.path, Picture: pictureWords(w.take.clip.info), Sound: w.take.sound.path, Take: choice.Take(), Said: saidWords(choice)}
+		for _, o := range choice.other {
+			w.out.Why = append(w.out.Why, "also heard by "+fault.Quote(o.path))
 		}
 		m.work = append(m.work, w)
 		if err := m.prepare(ctx, w); err != nil {
@@ -199,25 +187,9 @@ func (m *marriage) plan(ctx context.Context) []Married {
 	return make([]Married, len(m.work))
 }
 
-// sameCover is by how much less of a clip a sound may cover, seconds, and still
-// serve it as well.
-const sameCover = 0.5
-
-// better tells whether take i serves its clip better than take b: surer, then
-// covering more, then worn by the clip's nearest talker, then stronger.
-func (m *marriage) better(i, b int) bool {
-	x, y := &m.day.takes[i], &m.day.takes[b]
-	vx, vy := m.day.result.Document.Takes[i].Verdict, m.day.result.Document.Takes[b].Verdict
-	if vx != vy {
-		return vx == shoot.Sure
-	}
-	if dx, dy := x.found.To-x.found.From, y.found.To-y.found.From; math.Abs(dx-dy) > sameCover {
-		return dx > dy
-	}
-	if n, ok := m.day.nearest[x.clip]; ok && (n == i || n == b) {
-		return n == i
-	}
-	return x.found.Strength > y.found.Strength
+// wanted tells whether a clip is among those asked for.
+func (m *marriage) wanted(c *Choice) bool {
+	return len(m.opt.Only) == 0 || slices.Contains(m.opt.Only, c.laid.clip.path)
 }
 
 func (w *wedding) fail(err error) {
@@ -227,7 +199,7 @@ func (w *wedding) fail(err error) {
 
 // prepare names the clip and sees what stands there already.
 func (m *marriage) prepare(ctx context.Context, w *wedding) error {
-	if w.out.Take.Verdict != shoot.Sure && !m.opt.Unsure {
+	if !w.choice.Settled() && !m.opt.Unsure {
 		w.out.State = Passed
 		w.out.Why = append(w.out.Why, "unsure, and nothing is guessed; --also unsure marries it all the same")
 		return nil
@@ -242,7 +214,7 @@ func (m *marriage) prepare(ctx context.Context, w *wedding) error {
 	w.made.earlier, w.out.Laid = m.opt.earlier()
 	w.made.plan = planDigest(m.opt, &w.take.found)
 	var there provenance
-	w.out.Out = m.names.choose(w.out.Clip, func(path string) bool {
+	w.out.Out = m.names.choose(w.out.Clip, w.choice.Word.Name, func(path string) bool {
 		if m.originals.hold(path) {
 			return false
 		}

@@ -69,6 +69,7 @@ func (m *measurer) run(ctx context.Context) error {
 	}
 	if !m.fresh {
 		m.recall()
+		m.tellKnown(ctx)
 	}
 	return m.meet(ctx)
 }
@@ -135,6 +136,9 @@ func (m *measurer) lineUp(ctx context.Context, jobs []job) error {
 			mu.Lock()
 			defer mu.Unlock()
 			m.keep(j.clip, j.sound, l)
+			if l != nil && l.Found.Strength >= worthTelling {
+				m.tell.found(m.sighting(j.clip, j.sound))
+			}
 			return err
 		})
 	})

@@ -21,7 +21,7 @@ type Meeting struct {
 }
 
 // meetings lists what was measured, with what became of it.
-func (d *day) meetings(m *measurer, links []match.Link, decisions []match.Decision) []Meeting {
+func (d *Day) meetings(m *measurer, links []match.Link, decisions []match.Decision) []Meeting {
 	decided := map[[2]int]*match.Decision{}
 	for i := range decisions {
 		l := &decisions[i].Link

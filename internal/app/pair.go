@@ -19,7 +19,9 @@ type PairOptions struct {
 	Paths    []string       // files and folders, as the person gave them
 	Skip     string         // a folder to leave out, "" = none
 	Fresh    bool           // measure anew, leave the cache unread
+	Shoot    string         // folder of a shoot whose words are heeded; "" = none
 	Progress func(Progress) // may be nil
+	News     func(News)     // may be nil
 }
 
 // PairResult is a measured shoot.
@@ -32,60 +34,14 @@ type PairResult struct {
 // Pair measures the recordings under opt.Paths. A recording that cannot be
 // read is reported in the document, not as an error.
 func (a *App) Pair(ctx context.Context, opt PairOptions) (*PairResult, error) {
-	d, err := a.measureDay(ctx, opt)
+	d, err := a.Measure(ctx, opt)
 	if err != nil {
 		return nil, err
 	}
-	return &d.result, nil
+	return d.Result(), nil
 }
 
-// A day is a shoot, read and measured.
-type day struct {
-	app           *App
-	clips, sounds []*recording
-	takes         []dayTake          // as in result.Document.Takes, index by index
-	nearest       map[*recording]int // by clip: the take whose wearer is its nearest talker, where that is known
-	result        PairResult
-}
-
-// A dayTake keeps what a take's document does not say.
-type dayTake struct {
-	clip, sound *recording
-	link        *link
-	found       align.Found // with the drift that was settled on
-}
-
-func (a *App) measureDay(ctx context.Context, opt PairOptions) (*day, error) {
-	tell := newTeller(opt.Progress)
-	g, err := gather(ctx, opt.Paths, opt.Skip)
-	if err != nil {
-		return nil, err
-	}
-	if len(g.files) == 0 && len(g.bad) == 0 {
-		return nil, &fault.Error{Kind: fault.Usage, Op: "look for recordings",
-			Err: fmt.Errorf("no clip and no sound under what was named"), Hint: "name the camera's folder and the recorder's folder"}
-	}
-	tell.expect(g.files)
-	r := &reader{app: a, fresh: opt.Fresh, tell: tell}
-	read, err := r.readAll(ctx, g.files)
-	if err != nil {
-		return nil, err
-	}
-	d := &day{app: a}
-	d.result.Notes = g.notes
-	d.sort(g, read)
-	m := &measurer{app: a, fresh: opt.Fresh, tell: tell, clips: d.clips, sounds: d.sounds}
-	if err := m.run(ctx); err != nil {
-		return nil, err
-	}
-	if err := d.decide(ctx, m); err != nil {
-		return nil, err
-	}
-	a.Cache.Trim(d.identities())
-	return d, nil
-}
-
-func (d *day) identities() map[store.Identity]bool {
+func (d *Day) identities() map[store.Identity]bool {
 	keep := map[store.Identity]bool{}
 	for _, r := range append(append([]*recording{}, d.clips...), d.sounds...) {
 		keep[r.id] = true
@@ -94,7 +50,7 @@ func (d *day) identities() map[store.Identity]bool {
 }
 
 // sort parts what was read into clips, sounds and failures.
-func (d *day) sort(g *gathered, read []readResult) {
+func (d *Day) sort(g *gathered, read []readResult) {
 	doc := &d.result.Document
 	*doc = shoot.Document{Version: 1, Takes: []shoot.Take{}, Alone: []shoot.Alone{}, Failed: []shoot.Failed{}}
 	for _, b := range g.bad {
@@ -133,7 +89,7 @@ func describe(err error) string {
 }
 
 // decide turns measurements into takes and loners.
-func (d *day) decide(ctx context.Context, m *measurer) error {
+func (d *Day) decide(ctx context.Context, m *measurer) error {
 	clips, sounds := parties(d.clips), parties(d.sounds)
 	links, _ := d.places(m)
 	if err := d.hearAcross(ctx, m, match.Assign(clips, sounds, roughly(links))); err != nil {
@@ -274,7 +230,7 @@ func heardLeft(locals []align.Local) []float64 {
 const strangers = 7.0
 
 // loners reports the recordings that belong to no other.
-func (d *day) loners(recs []*recording, used map[int]bool, m *measurer) {
+func (d *Day) loners(recs []*recording, used map[int]bool, m *measurer) {
 	for i, r := range recs {
 		if used[i] {
 			continue

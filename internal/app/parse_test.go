@@ -78,7 +78,7 @@ func FuzzNames(f *testing.F) {
 		}
 		seen := map[string]bool{}
 		for range 4 {
-			name := n.choose(clip, func(string) bool { return false })
+			name := n.choose(clip, "", func(string) bool { return false })
 			if name == "" {
 				t.Fatalf("no name for %q by %q", clip, pattern)
 			}

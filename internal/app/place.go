@@ -124,7 +124,7 @@ func writeWhole(path string, content []byte) error {
 // place, whatever was asked for.
 type originals []fs.FileInfo
 
-func newOriginals(d *day) originals {
+func newOriginals(d *Day) originals {
 	var o originals
 	add := func(path string) {
 		if info, err := os.Stat(path); err == nil {
@@ -176,8 +176,12 @@ func newNamer(dir, pattern, ending string) (*namer, error) {
 
 // names lists the names a clip may get, the plainest first: its own, with its
 // folder's before it, numbered.
-func (n *namer) names(clip string) func(yield func(string) bool) {
+// A name of a person's own stands for the clip's.
+func (n *namer) names(clip, own string) func(yield func(string) bool) {
 	base := strings.TrimSuffix(filepath.Base(clip), filepath.Ext(clip))
+	if own = plainName(own); own != "" {
+		base = own
+	}
 	folder := filepath.Base(filepath.Dir(clip))
 	if abs, err := filepath.Abs(clip); err == nil {
 		folder = filepath.Base(filepath.Dir(abs))
@@ -200,8 +204,8 @@ func (n *namer) names(clip string) func(yield func(string) bool) {
 // choose gives clip the first name that no other clip has: not in this run,
 // and not on the disk, where ours tells whether what stands there is this
 // clip's own.
-func (n *namer) choose(clip string, ours func(path string) bool) string {
-	for name := range n.names(clip) {
+func (n *namer) choose(clip, own string, ours func(path string) bool) string {
+	for name := range n.names(clip, own) {
 		key := strings.ToLower(name)
 		if n.taken[key] {
 			continue
@@ -213,4 +217,16 @@ func (n *namer) choose(clip string, ours func(path string) bool) string {
 		return name
 	}
 	return ""
+}
+
+// plainName makes a file's name of what a person wrote: no folders, nothing that
+// some disk refuses, no dots or blanks at its ends.
+func plainName(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || strings.ContainsRune(`/\:*?"<>|`, r) {
+			return '-'
+		}
+		return r
+	}, strings.ToValidUTF8(s, "-"))
+	return strings.Trim(s, ". ")
 }

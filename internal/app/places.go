@@ -55,10 +55,10 @@ func (l *link) slim() link {
 
 // places lists every place that was measured, the best of each clip and sound
 // first.
-func (d *day) places(m *measurer) (best, all []match.Link) {
+func (d *Day) places(m *measurer) (best, all []match.Link) {
 	for i, row := range m.links {
 		for k, l := range row {
-			if l == nil {
+			if l == nil || d.refused(i, k) {
 				continue
 			}
 			best = append(best, toLink(i, k, d.clips[i], d.sounds[k], l))
@@ -75,7 +75,7 @@ const mostCandidates = 5
 
 // candidates are the other places that the recordings of decision at might
 // have, for the document.
-func (d *day) candidates(decisions []match.Decision, at int, places []match.Link, clips, sounds []match.Party) []shoot.Candidate {
+func (d *Day) candidates(decisions []match.Decision, at int, places []match.Link, clips, sounds []match.Party) []shoot.Candidate {
 	out := []shoot.Candidate{}
 	if decisions[at].Verdict == match.Sure {
 		return out

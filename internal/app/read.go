@@ -75,6 +75,7 @@ func (r *reader) readAll(ctx context.Context, files []string) ([]readResult, err
 					return err
 				})
 				results[i] = readResult{rec, err}
+				r.tell.found(readNews(files[i], rec, err))
 			}
 		})
 	}

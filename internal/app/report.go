@@ -54,7 +54,7 @@ type reportInput struct {
 }
 
 // report writes report.json and report.txt into the target folder.
-func (a *App) report(ctx context.Context, opt MarryOptions, d *day, result *MarryResult) error {
+func (a *App) report(ctx context.Context, opt MarryOptions, d *Day, result *MarryResult) error {
 	about, _ := a.Engine.About(ctx)
 	doc := &d.result.Document
 	rep := report{Version: 1, Made: time.Now().UTC().Truncate(time.Second), Program: strings.TrimSpace("earshot " + opt.Version), Engine: about,

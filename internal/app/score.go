@@ -149,7 +149,7 @@ func (m *marriage) fill(ctx context.Context, w *wedding, s *score, gap [2]int64)
 	t := w.take
 	f := Fill{From: float64(gap[0]) / clipRate, To: float64(gap[1]) / clipRate, With: "silence"}
 	f.Code = timecodeAt(t.clip.info, f.From)
-	if m.opt.Gaps == "silence" {
+	if m.opt.Gaps == "silence" || len(t.clip.tracks) == 0 {
 		return f, nil, nil
 	}
 	f.With = "scratch"

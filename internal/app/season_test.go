@@ -65,7 +65,7 @@ func TestLongWaySearchesWhatIsLeft(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := &day{}
+		d := &Day{}
 		d.sort(g, read)
 		m := &measurer{app: a, tell: newTeller(nil), clips: d.clips, sounds: d.sounds}
 		if err := m.run(context.Background()); err != nil {

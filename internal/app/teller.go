@@ -9,6 +9,7 @@ import (
 type teller struct {
 	mu    sync.Mutex
 	fn    func(Progress)
+	news  func(News)         // may be nil
 	sizes map[string]float64 // bytes of the files to read
 	done  map[string]float64 // bytes of them that count as read
 	sum   Progress
@@ -37,10 +38,11 @@ func (t *teller) read(path string, done, total float64) {
 	if t.fn == nil {
 		return
 	}
-	part := 0.0
+	t.sum.Part = 0
 	if total > 0 {
-		part = t.sizes[path] * min(1, done/total)
+		t.sum.Part = min(1, done/total)
 	}
+	part := t.sizes[path] * t.sum.Part
 	t.sum.Done += part - t.done[path]
 	t.done[path] = part
 	t.sum.Step, t.sum.File = "reading", path
@@ -53,5 +55,14 @@ func (t *teller) step(step, file string, done, total float64) {
 	defer t.mu.Unlock()
 	if t.fn != nil {
 		t.fn(Progress{Step: step, File: file, Done: done, Total: total})
+	}
+}
+
+// found passes on what was found.
+func (t *teller) found(n News) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.news != nil {
+		t.news(n)
 	}
 }

@@ -22,7 +22,7 @@ import (
 // It places a recording where it was too short or too noisy to be found by
 // itself, and calls out a pair that says otherwise than all others.
 type web struct {
-	day       *day
+	day       *Day
 	m         *measurer
 	decisions []match.Decision
 	ties      []tie
@@ -41,7 +41,7 @@ type tie struct {
 
 // weave goes through a day's decisions with the help of its other recordings.
 // A day of one camera and one recorder has no ways round, and is left as it is.
-func (d *day) weave(ctx context.Context, m *measurer, decisions []match.Decision) (*web, error) {
+func (d *Day) weave(ctx context.Context, m *measurer, decisions []match.Decision) (*web, error) {
 	w := &web{day: d, m: m, decisions: decisions, through: map[[2]int][]string{}}
 	if len(devices(d.clips)) < 2 && len(devices(d.sounds)) < 2 {
 		return w, nil

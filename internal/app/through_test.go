@@ -67,8 +67,8 @@ func TestPlacedThroughTheOtherCamera(t *testing.T) {
 
 // linked is a day of four clips and three recorders, all of them linked to
 // each other as their starts say.
-func linked() (*day, *measurer, []match.Decision) {
-	d, m := &day{}, &measurer{}
+func linked() (*Day, *measurer, []match.Decision) {
+	d, m := &Day{}, &measurer{}
 	rec := func(name string) *recording {
 		return &recording{path: name, device: name[:1], tracks: []track{{Samples: 30 * dsp.ProxyRate, Rows: 1}}}
 	}

@@ -36,7 +36,7 @@ func (w *web) place(ctx context.Context) error {
 	}
 	for i := range w.day.clips {
 		for k := range w.day.sounds {
-			if sure[[2]int{i, k}] || w.calledOut(i, k) {
+			if sure[[2]int{i, k}] || w.calledOut(i, k) || w.day.refused(i, k) {
 				continue
 			}
 			p, ok := w.clock.Between(i, len(w.day.clips)+k)

@@ -20,7 +20,7 @@ const around = 300.0
 // wearer is the clip's nearest talker, and says why. Such sounds are of several
 // microphones at once; the strongest match need not be the right one, for each
 // hears every voice.
-func (d *day) whose(ctx context.Context) error {
+func (d *Day) whose(ctx context.Context) error {
 	d.nearest = map[*recording]int{}
 	for _, c := range d.clips {
 		rivals := d.rivals(c)
@@ -45,7 +45,7 @@ func (d *day) whose(ctx context.Context) error {
 
 // rivals are the sure takes of a clip that cover the most of it, by their
 // indices.
-func (d *day) rivals(c *recording) (out []int) {
+func (d *Day) rivals(c *recording) (out []int) {
 	most := 0.0
 	covers := func(i int) float64 { return d.takes[i].found.To - d.takes[i].found.From }
 	for i := range d.takes {
@@ -63,7 +63,7 @@ func (d *day) rivals(c *recording) (out []int) {
 
 // contest holds every rival against every other and returns the one that loses
 // to none and wins once at least, with what it won by; -1 when there is none.
-func (d *day) contest(ctx context.Context, rivals []int) (int, []string, error) {
+func (d *Day) contest(ctx context.Context, rivals []int) (int, []string, error) {
 	best, most := -1, 0
 	var words []string
 	for _, i := range rivals {
@@ -99,7 +99,7 @@ func beatenWords(v match.Voices, other string) string {
 }
 
 // voices compares two takes of one clip.
-func (d *day) voices(ctx context.Context, x, y *dayTake) (match.Voices, error) {
+func (d *Day) voices(ctx context.Context, x, y *dayTake) (match.Voices, error) {
 	from, to := math.Max(x.found.From, y.found.From), math.Min(x.found.To, y.found.To)
 	still := align.Alignment{}
 	clip, err := d.levels(ctx, x.clip, x.link.ClipTrack, still, from, to)
@@ -134,7 +134,7 @@ func (d *day) voices(ctx context.Context, x, y *dayTake) (match.Voices, error) {
 // levels reads a recording's levels along a line from clip time from to to, row
 // by row of its sketch: over the minutes that are read, clocks part by less
 // than one.
-func (d *day) levels(ctx context.Context, r *recording, track int, line align.Alignment, from, to float64) ([]float64, error) {
+func (d *Day) levels(ctx context.Context, r *recording, track int, line align.Alignment, from, to float64) ([]float64, error) {
 	sketch, err := d.app.openSketch(ctx, r, track)
 	if err != nil {
 		return nil, err
