@@ -43,24 +43,31 @@ func run(args []string, stdout, stderr io.Writer) int {
 		Getenv:  os.Getenv,
 		Version: versionText(),
 		Open:    open,
+		Desk:    serveDesk,
 	})
 }
 
-// open puts the use cases together. The engine and the cache do nothing
-// before they are first used.
+// open puts the use cases together for a command.
 func open(_ context.Context, set cli.Settings) (cli.UseCases, func() error, error) {
-	dir := set.Cache
-	if dir == "" {
-		var err error
-		if dir, err = store.DefaultDir(); err != nil {
-			return nil, nil, err
-		}
-	}
-	engine, err := ffmpeg.Open(ffmpeg.Options{Choice: set.Engine, CacheDir: dir, Say: set.Say})
+	uses, err := useCases(set)
 	if err != nil {
 		return nil, nil, err
 	}
-	return &app.App{Engine: engine, Cache: store.Open(dir, store.DefaultLimit)}, engine.Close, nil
+	return uses, uses.Engine.Close, nil
+}
+
+// useCases puts the use cases together. The engine and the cache do nothing
+// before they are first used.
+func useCases(set cli.Settings) (*app.App, error) {
+	dir, err := cacheDir(set)
+	if err != nil {
+		return nil, err
+	}
+	engine, err := ffmpeg.Open(ffmpeg.Options{Choice: set.Engine, CacheDir: dir, Say: set.Say})
+	if err != nil {
+		return nil, err
+	}
+	return &app.App{Engine: engine, Cache: store.Open(dir, store.DefaultLimit)}, nil
 }
 
 func versionText() string {

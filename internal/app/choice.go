@@ -278,6 +278,9 @@ func saidWords(c *Choice) (said []string) {
 		}
 		said = append(said, fmt.Sprintf("laid %.2f ms %s than measured, by hand", math.Abs(by)*1e3, way))
 	}
+	if n := len(c.Word.Refused); n > 0 {
+		said = append(said, count(n, "other sound")+" refused")
+	}
 	if c.Word.Approved {
 		said = append(said, "approved")
 	}

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"strings"
 
 	"earshot/internal/align"
 	"earshot/internal/fault"
@@ -73,6 +74,7 @@ func (a *App) Measure(ctx context.Context, opt PairOptions) (*Day, error) {
 	if err := d.decide(ctx, m); err != nil {
 		return nil, err
 	}
+	d.result.Notes = append(d.result.Notes, d.heeded()...)
 	a.Cache.Trim(d.identities())
 	return d, nil
 }
@@ -89,6 +91,16 @@ func wordsOf(folder string) (map[string]shoot.Word, error) {
 	}
 	words, err := s.Words()
 	return words, errors.Join(err, s.Close())
+}
+
+// heeded says what a person said of the day's clips.
+func (d *Day) heeded() (notes []string) {
+	for _, c := range d.Choices(d.words) {
+		if said := saidWords(c); len(said) > 0 {
+			notes = append(notes, fault.Quote(c.laid.clip.path)+": "+strings.Join(said, ", ")+" (said by you, and heeded)")
+		}
+	}
+	return notes
 }
 
 // Result is what Pair says of the day.

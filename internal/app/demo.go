@@ -52,25 +52,13 @@ func (a *App) Demo(ctx context.Context, opt DemoOptions) (*DemoResult, error) {
 	if opt.To == "" {
 		opt.To = "earshot-demo"
 	}
-	tell := newTeller(opt.Progress)
-	shot, err := scene.Demo()
+	shot, written, err := a.makeDemo(ctx, opt.To, opt.Progress)
 	if err != nil {
 		return nil, err
 	}
-	if err := clearDemo(opt.To, shot); err != nil {
-		return nil, err
-	}
-	card, phone := filepath.Join(opt.To, "CARD"), filepath.Join(opt.To, "PHONE")
-	made := 0
-	written, err := scene.Write(ctx, a.Engine, opt.To, shot, func(name string) {
-		made++
-		tell.step("making the shoot", name, float64(made), float64(len(shot.Clips)+len(shot.Sounds)))
-	})
-	if err != nil {
-		return nil, err
-	}
+	paths := demoPaths(opt.To)
 	to := filepath.Join(opt.To, "married")
-	result, err := a.Marry(ctx, MarryOptions{Paths: []string{card, phone}, To: to, Again: true, Version: opt.Version, Progress: opt.Progress})
+	result, err := a.Marry(ctx, MarryOptions{Paths: paths, To: to, Again: true, Version: opt.Version, Progress: opt.Progress})
 	if err != nil {
 		return nil, err
 	}
@@ -83,6 +71,35 @@ func (a *App) Demo(ctx context.Context, opt DemoOptions) (*DemoResult, error) {
 		d.Right = d.Right && c.State == Written && c.Proof != nil && c.Proof.State == InSync
 	}
 	return d, nil
+}
+
+// DemoShoot makes the demo's shoot in dir, and returns its folders.
+func (a *App) DemoShoot(ctx context.Context, dir string, progress func(Progress)) ([]string, error) {
+	if _, _, err := a.makeDemo(ctx, dir, progress); err != nil {
+		return nil, err
+	}
+	return demoPaths(dir), nil
+}
+
+func demoPaths(dir string) []string {
+	return []string{filepath.Join(dir, "CARD"), filepath.Join(dir, "PHONE")}
+}
+
+func (a *App) makeDemo(ctx context.Context, dir string, progress func(Progress)) (*scene.Scene, *scene.Written, error) {
+	tell := newTeller(progress)
+	shot, err := scene.Demo()
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := clearDemo(dir, shot); err != nil {
+		return nil, nil, err
+	}
+	made := 0
+	written, err := scene.Write(ctx, a.Engine, dir, shot, func(name string) {
+		made++
+		tell.step("making the shoot", name, float64(made), float64(len(shot.Clips)+len(shot.Sounds)))
+	})
+	return shot, written, err
 }
 
 // demoNote stands in the demo's folder and says whose it is. Without it nothing

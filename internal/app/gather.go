@@ -156,3 +156,18 @@ func count(n int, noun string) string {
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }
+
+// LooksLikeRecording tells whether a file's name ends as a recording's.
+func LooksLikeRecording(name string) bool { return mediaEndings[strings.ToLower(filepath.Ext(name))] }
+
+// CountRecordings counts what looks like a recording in a folder, not in the
+// folders in it; 0 where it cannot be read.
+func CountRecordings(dir string) (n int) {
+	entries, _ := os.ReadDir(dir)
+	for _, e := range entries {
+		if !e.IsDir() && !strings.HasPrefix(e.Name(), ".") && LooksLikeRecording(e.Name()) {
+			n++
+		}
+	}
+	return n
+}

@@ -27,6 +27,7 @@ type UseCases interface {
 	Marry(context.Context, app.MarryOptions) (*app.MarryResult, error)
 	Pair(context.Context, app.PairOptions) (*app.PairResult, error)
 	Prove(context.Context, app.ProveOptions) (*app.Proof, error)
+	Say(context.Context, app.SayOptions) (done []string, err error)
 }
 
 // Settings are what the global flags choose before a use case runs.
@@ -46,6 +47,9 @@ type Env struct {
 	// when a command is going to do something: help costs nothing. The
 	// function it returns closes what it opened.
 	Open func(context.Context, Settings) (UseCases, func() error, error)
+
+	// Desk serves the page until ctx ends or a person closes it.
+	Desk func(context.Context, DeskAsk) error
 }
 
 // The exit statuses.
@@ -63,6 +67,7 @@ type face struct {
 	term     *terminal
 	engine   string
 	cache    string
+	shoot    string
 	json     bool
 	commands []*cobra.Command // in the order help lists them
 	status   int              // what a command that ran to its end wants to exit with
@@ -123,6 +128,7 @@ func (f *face) root() *cobra.Command {
 		Args:          f.noSuchCommand,
 		RunE:          f.welcome,
 	}
+	cobra.MousetrapHelpText = "" // a double click opens the desk, as plain earshot does
 	root.SetOut(f.env.Stdout)
 	root.SetErr(f.env.Stderr)
 	root.SetVersionTemplate("earshot {{.Version}}\n")
@@ -137,11 +143,12 @@ func (f *face) root() *cobra.Command {
 		"media engine; native is the ffmpeg found on PATH")
 	flags.StringVar(&f.cache, "cache", f.env.Getenv("EARSHOT_CACHE"),
 		"`folder` for what earshot keeps for itself; also EARSHOT_CACHE")
+	f.shootFlag(root)
 	flags.BoolP("help", "h", false, "show help and stop")
 	root.Flags().Bool("version", false, "show the version and stop")
 	complete(root, "engine", "auto", "embedded", "native")
 
-	f.commands = []*cobra.Command{f.demo(), f.marry(), f.pair(), f.prove(), f.doctor(), f.completion(), f.man()}
+	f.commands = []*cobra.Command{f.demo(), f.desk(), f.marry(), f.pair(), f.prove(), f.doctor(), f.completion(), f.man()}
 	root.AddCommand(f.commands...)
 	root.SetHelpCommand(f.helpCommand(root))
 	return root

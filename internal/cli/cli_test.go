@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -231,16 +232,20 @@ func TestRootHelpListsWhatThereIs(t *testing.T) {
 	for _, m := range regexp.MustCompile(`(?m)^  ([a-z]+) `).FindAllStringSubmatch(part, -1) {
 		got = append(got, m[1])
 	}
-	if want := "demo marry pair prove doctor completion"; strings.Join(got, " ") != want {
+	if want := "demo desk marry pair prove doctor completion"; strings.Join(got, " ") != want {
 		t.Errorf("commands are %q, want %q", strings.Join(got, " "), want)
 	}
 }
 
 func TestWelcome(t *testing.T) {
-	status, stdout, stderr := run(context.Background(), &fake{})
+	f := &fake{}
+	status, stdout, stderr := run(context.Background(), f)
 	mustStatus(t, status, 0, stderr)
-	if !strings.Contains(stdout, "earshot demo\n") {
-		t.Errorf("the welcome does not say what to type first:\n%s", stdout)
+	if len(f.desks) != 1 || !f.desks[0].Open || len(f.desks[0].Add) > 0 {
+		t.Errorf("plain earshot asked for the desks %+v, want one, empty, in a browser", f.desks)
+	}
+	if !strings.Contains(stdout, "earshot --help") || !strings.Contains(stdout, deskURL) {
+		t.Errorf("the welcome does not say where the desk is and what else there is:\n%s", stdout)
 	}
 }
 
@@ -287,5 +292,23 @@ func TestFullOutputIsNoSuccess(t *testing.T) {
 		Open: func(context.Context, Settings) (UseCases, func() error, error) { return f, nil, nil }})
 	if status != 1 || !strings.Contains(errs.String(), "write standard output: no space left on device") {
 		t.Errorf("status %d, stderr %q", status, errs.String())
+	}
+}
+
+func TestDeskTakesPathsAndFlags(t *testing.T) {
+	dir := t.TempDir()
+	f := &fake{}
+	status, stdout, stderr := run(context.Background(), f, "desk", dir, "--no-open", "--shoot", "x", "--engine", "embedded", "--port", "8123")
+	mustStatus(t, status, 0, stderr)
+	want := DeskAsk{Shoot: "x", Add: []string{dir}, Port: 8123}
+	got := f.desks[0]
+	if got.Shoot != want.Shoot || !slices.Equal(got.Add, want.Add) || got.Open || got.Port != want.Port || got.Settings.Engine != "embedded" {
+		t.Errorf("asked for %+v, want %+v", got, want)
+	}
+	if !strings.Contains(stdout, deskURL) {
+		t.Errorf("no address in %q", stdout)
+	}
+	if status, _, stderr := run(context.Background(), f, "desk", filepath.Join(dir, "gone")); status != exitFailed || !strings.Contains(stderr, "gone") {
+		t.Errorf("a folder that is not there gives %d, %q", status, stderr)
 	}
 }

@@ -27,7 +27,11 @@ type fake struct {
 	set     Settings
 	married app.MarryOptions
 	report  func(func(app.Progress))
+	desks   []DeskAsk
+	said    app.SayOptions
 }
+
+const deskURL = "http://127.0.0.1:1/enter?t=x"
 
 func (f *fake) Pair(ctx context.Context, o app.PairOptions) (*app.PairResult, error) {
 	if f.report != nil {
@@ -45,6 +49,10 @@ func (f *fake) Prove(context.Context, app.ProveOptions) (*app.Proof, error) { re
 func (f *fake) Demo(context.Context, app.DemoOptions) (*app.DemoResult, error) {
 	return f.demo, f.err
 }
+func (f *fake) Say(_ context.Context, o app.SayOptions) ([]string, error) {
+	f.said = o
+	return nil, nil
+}
 func (f *fake) Doctor(context.Context) (*app.Health, error) { return f.health, f.err }
 
 // run calls the program with f behind it.
@@ -53,6 +61,11 @@ func run(ctx context.Context, f *fake, args ...string) (status int, stdout, stde
 	status = Run(ctx, args, Env{
 		Stdout: &out, Stderr: &errs, Version: "v0",
 		Getenv: func(string) string { return "" },
+		Desk: func(_ context.Context, ask DeskAsk) error {
+			f.desks = append(f.desks, ask)
+			ask.Ready(OnDesk{URL: deskURL, Folder: "x"})
+			return f.err
+		},
 		Open: func(_ context.Context, s Settings) (UseCases, func() error, error) {
 			f.opened++
 			f.set = s

@@ -40,7 +40,7 @@ earshot marry shoot --to married --distance 4.5 --celsius 12`,
 				return err
 			}
 			opt.Paths, opt.Unsure, opt.Progress = args, also == "unsure", f.term.progress
-			opt.Version = f.env.Version
+			opt.Shoot, opt.Version = f.heeded(), f.env.Version
 			result, err := cases.Marry(c.Context(), opt)
 			if result == nil || c.Context().Err() != nil {
 				return err

@@ -13,19 +13,23 @@ import (
 // pair is `earshot pair`: which sound belongs to which clip, and where.
 func (f *face) pair() *cobra.Command {
 	var opt app.PairOptions
+	var said says
 	c := &cobra.Command{
 		Use:   "pair PATH...",
 		Short: "find which sound belongs to which clip, and write nothing",
 		Long: `Find which sound belongs to which clip, and how the two lie on each other.
 PATHs are files and folders holding clips and sounds in any order; folders are
-searched to the bottom. Nothing is written.
+searched to the bottom. Nothing is written, but what you say of takes with the
+flags below: that is kept in the shoot's folder (--shoot, or the present one), as
+the desk keeps it, and heeded from then on.
 
 A clip's moment t is heard in the sound at offset + (1 + drift) t, both counted
 from the beginning of the file. A take is sure when the evidence leaves no
 other answer open, and unsure when it does; a recording no other one heard is
 alone.`,
 		Example: `earshot pair card1 recorder
-earshot pair --json shoot > shoot.json`,
+earshot pair --json shoot > shoot.json
+earshot pair shoot --lay C0007.MP4=12.345 --approve C0007.MP4`,
 		Annotations: map[string]string{exitKey: exitsOfMany + "\nA recording left alone changes nothing: it may rightly be."},
 		Args:        takesPaths,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -33,7 +37,10 @@ earshot pair --json shoot > shoot.json`,
 			if err != nil {
 				return err
 			}
-			opt.Paths, opt.Progress = args, f.term.progress
+			if err := f.say(c, cases, &said, args); err != nil {
+				return err
+			}
+			opt.Paths, opt.Shoot, opt.Progress = args, f.heeded(), f.term.progress
 			result, err := cases.Pair(c.Context(), opt)
 			if err != nil {
 				return err
@@ -49,6 +56,7 @@ earshot pair --json shoot > shoot.json`,
 	}
 	f.jsonFlag(c)
 	freshFlag(c, &opt.Fresh)
+	said.flags(c)
 	return c
 }
 

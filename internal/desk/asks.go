@@ -1,49 +1,9 @@
 package desk
 
-import (
-	"encoding/json"
+import "earshot/internal/shoot"
 
-	"earshot/internal/shoot"
-)
-
-// A Change is what a person says anew of a clip; what is nil stays as it was.
-type Change struct {
-	Approved *bool
-	Sound    *string
-	Line     **shoot.Line // to nil: back to the measured place
-	Refused  *[]string
-	Name     *string
-	Note     *string
-}
-
-// UnmarshalJSON tells a member that is null from one that is not there.
-func (c *Change) UnmarshalJSON(b []byte) error {
-	var said struct {
-		Approved *bool     `json:"approved"`
-		Sound    *string   `json:"sound"`
-		Refused  *[]string `json:"refused"`
-		Name     *string   `json:"name"`
-		Note     *string   `json:"note"`
-	}
-	var members map[string]json.RawMessage
-	if err := json.Unmarshal(b, &said); err != nil {
-		return err
-	}
-	if err := json.Unmarshal(b, &members); err != nil {
-		return err
-	}
-	*c = Change{Approved: said.Approved, Sound: said.Sound, Refused: said.Refused, Name: said.Name, Note: said.Note}
-	raw, ok := members["line"]
-	if !ok {
-		return nil
-	}
-	var line *shoot.Line
-	if err := json.Unmarshal(raw, &line); err != nil {
-		return err
-	}
-	c.Line = &line
-	return nil
-}
+// A Change is what a person says anew of a clip.
+type Change = shoot.Change
 
 // Near says where to measure: the clip's moment At lies about at the sound's
 // moment Heard.

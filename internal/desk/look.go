@@ -1,0 +1,249 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"earshot/internal/app"
+	"earshot/internal/shoot"
+)
+
+// choice is what becomes of a clip, with another sound or line if they are
+// given.
+func (d *Desk) choice(take, sound string, line *shoot.Line) (*app.Day, *app.Choice, error) {
+	day, err := d.measured("look at the take")
+	if err != nil {
+		return nil, nil, err
+	}
+	clip := recordingNamed(day, take)
+	if clip == nil || clip.Kind() != "clip" {
+		return nil, nil, unknown("clip", take)
+	}
+	d.mu.Lock()
+	w := d.words[take]
+	d.mu.Unlock()
+	if sound != "" {
+		if recordingNamed(day, sound) == nil {
+			return nil, nil, unknown("sound", sound)
+		}
+		if w.Sound != sound {
+			w.Sound, w.Line = sound, nil
+		}
+	}
+	if line != nil {
+		w.Line = line
+	}
+	if c := day.Choice(clip, w); c != nil && (sound == "" || day.Key(c.Sound()) == sound) {
+		return day, c, nil
+	}
+	if sound == "" {
+		return day, nil, unknown("take", take)
+	}
+	w.Line = &shoot.Line{} // nothing is known of the two: both from their beginnings
+	c := day.Choice(clip, w)
+	if c == nil {
+		return day, nil, unknown("take", take)
+	}
+	return day, c, nil
+}
+
+func recordingNamed(day *app.Day, id string) *app.Recording {
+	for _, r := range day.Recordings() {
+		if day.Key(r) == id {
+			return r
+		}
+	}
+	return nil
+}
+
+// Detail is what is shown of one take when it is looked at closely; with a
+// sound given, as it would be with that.
+func (d *Desk) Detail(_ context.Context, take, sound string) (*Detail, error) {
+	day, c, err := d.choice(take, sound, nil)
+	if err != nil {
+		return nil, err
+	}
+	return d.detail(day, c), nil
+}
+
+func (d *Desk) detail(day *app.Day, c *app.Choice) *Detail {
+	laid, e, doc := c.Laid(), c.Evidence(), c.Take()
+	out := &Detail{Take: d.takeOf(day, c), ClipTrack: laid.ClipTrack, SoundTrack: laid.SoundTrack,
+		Measured: spansOf(c.Measured()), Laid: spansOf(laid.Spans), Windows: []Window{}, Claps: []Clap{}, Candidates: []Candidate{},
+		Inverted: e.Inverted, Through: []string{}}
+	for _, w := range e.Windows {
+		out.Windows = append(out.Windows, Window{At: w.At, Sound: w.Sound, Error: finite(w.Error * 1e3), Heard: w.Clear})
+	}
+	for _, p := range c.Claps() {
+		out.Claps = append(out.Claps, Clap{Clip: p.Clip, Sound: p.Sound})
+	}
+	if !math.IsInf(e.Sigma, 0) {
+		out.Sigma = e.Sigma * 1e3
+	}
+	if ppm := e.DriftSigma * 1e6; !math.IsInf(ppm, 0) && !math.IsNaN(ppm) {
+		out.DriftSigma = &ppm
+	}
+	d.mu.Lock()
+	ids := d.ids
+	d.mu.Unlock()
+	for _, other := range doc.Candidates {
+		if other.Clip == doc.Clip {
+			out.Candidates = append(out.Candidates, Candidate{Sound: ids[other.Sound], Line: shoot.Line{Offset: other.Offset, Drift: doc.Drift},
+				Strength: finite(other.Strength), For: append([]string{}, other.For...), Against: append([]string{}, other.Against...)})
+		}
+	}
+	for _, p := range doc.Through {
+		out.Through = append(out.Through, ids[p])
+	}
+	for _, m := range d.board.state().Marriage.Clips {
+		if m.Take == out.Take.ID {
+			out.Married = &m
+		}
+	}
+	return out
+}
+
+func spansOf(spans []shoot.Span) []Span {
+	out := make([]Span, len(spans))
+	for i, s := range spans {
+		out[i] = Span{From: s.Clip[0], To: s.Clip[1], Offset: s.Offset, Drift: s.Drift}
+	}
+	return out
+}
+
+// Measure measures a clip in a sound where a person points. Nothing is changed.
+func (d *Desk) Measure(ctx context.Context, take string, near Near) (*Nearby, error) {
+	day, err := d.measured("measure near there")
+	if err != nil {
+		return nil, err
+	}
+	clip, sound := recordingNamed(day, take), recordingNamed(day, near.Sound)
+	switch {
+	case clip == nil || clip.Kind() != "clip":
+		return nil, unknown("clip", take)
+	case sound == nil || sound.Kind() != "sound":
+		return nil, unknown("sound", near.Sound)
+	}
+	c, why, err := day.Near(ctx, clip, sound, near.At, near.Heard)
+	if err != nil {
+		return nil, err
+	}
+	if c == nil {
+		return &Nearby{Why: why}, nil
+	}
+	return &Nearby{Found: d.detail(day, c), Why: why}, nil
+}
+
+// recordingOf finds a recording by its id, before the day is measured too.
+func (d *Desk) recording(ctx context.Context, id string) (*app.Recording, error) {
+	path, err := d.File(id)
+	if err != nil {
+		return nil, err
+	}
+	d.mu.Lock()
+	day := d.day
+	d.mu.Unlock()
+	if day != nil {
+		if r := recordingNamed(day, id); r != nil {
+			return r, nil
+		}
+	}
+	return d.app.Look(ctx, path)
+}
+
+// File is where the original of a recording lies.
+func (d *Desk) File(id string) (string, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	path, ok := d.paths[id]
+	if !ok {
+		return "", unknown("recording", id)
+	}
+	return path, nil
+}
+
+// Peaks are bins of a track's wave.
+func (d *Desk) Peaks(ctx context.Context, id string, ask PeaksAsk) (Peaks, error) {
+	r, err := d.recording(ctx, id)
+	if err != nil {
+		return Peaks{}, err
+	}
+	bins, of, err := d.app.Peaks(ctx, r, ask.Track, ask.Level, ask.From, ask.N)
+	return Peaks{Bins: bins, Of: of}, err
+}
+
+// Samples are a track's samples, mono, from frame from on, and their rate.
+func (d *Desk) Samples(ctx context.Context, id string, track int, from int64, n int) ([]float32, int, error) {
+	r, err := d.recording(ctx, id)
+	if err != nil {
+		return nil, 0, err
+	}
+	return d.app.Samples(ctx, r, track, from, n)
+}
+
+// Mirror is a take's picture for the wall.
+func (d *Desk) Mirror(ctx context.Context, take string, n int) ([]byte, error) {
+	laid, err := d.laid(ctx, take)
+	if err != nil {
+		return nil, err
+	}
+	return d.app.Mirror(ctx, laid, n)
+}
+
+// laid is a take as it lies: as chosen, or before the day is measured as it is
+// shown.
+func (d *Desk) laid(ctx context.Context, take string) (app.Laid, error) {
+	d.mu.Lock()
+	day := d.day
+	d.mu.Unlock()
+	if day != nil {
+		_, c, err := d.choice(take, "", nil)
+		if err != nil {
+			return app.Laid{}, err
+		}
+		return c.Laid(), nil
+	}
+	t, ok := d.board.take(take)
+	if !ok {
+		return app.Laid{}, unknown("take", take)
+	}
+	clip, err := d.recording(ctx, take)
+	if err != nil {
+		return app.Laid{}, err
+	}
+	sound, err := d.recording(ctx, t.Sound)
+	if err != nil {
+		return app.Laid{}, err
+	}
+	span := shoot.Span{Clip: [2]float64{0, clip.Length()}, Offset: t.Line.Offset, Drift: t.Line.Drift}
+	return app.Laid{Clip: clip, Sound: sound, Spans: []shoot.Span{span}}, nil
+}
+
+// Listen plays both microphones of a take on the clip's clock.
+func (d *Desk) Listen(ctx context.Context, take string, ask ListenAsk, fn func([]float32) error) error {
+	_, c, err := d.choice(take, ask.Sound, ask.Line)
+	if err != nil {
+		return err
+	}
+	return d.app.Listen(ctx, c.Laid(), ask.From, ask.To, fn)
+}
+
+// Loudness is that of both microphones of a take.
+func (d *Desk) Loudness(ctx context.Context, take, sound string) (*Loudness, error) {
+	_, c, err := d.choice(take, sound, nil)
+	if err != nil {
+		return nil, err
+	}
+	body, scratch, whole, err := d.app.Loudness(ctx, c.Laid())
+	if err != nil {
+		return nil, fmt.Errorf("%w", err)
+	}
+	known := func(v float64) *float64 {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return nil
+		}
+		return &v
+	}
+	return &Loudness{Body: known(body), Scratch: known(scratch), Whole: whole}, nil
+}
