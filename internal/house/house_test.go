@@ -31,7 +31,7 @@ func arrows() map[string][]string {
 		"internal/desk":                {"internal/app", "internal/store", "internal/shoot", "internal/fault"},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
 		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
-		"internal/store":               {"internal/shoot", "internal/dsp", "internal/fault", "github.com/cespare/xxhash/v2"},
+		"internal/store":               {"internal/shoot", "internal/dsp", "internal/fault", "modernc.org/sqlite", "golang.org/x/sys"},
 		"internal/shoot":               {"internal/align", "internal/frame"},
 		"internal/match":               {"internal/dsp"},
 		"internal/align":               {"internal/dsp", "gonum.org/v1/gonum/mat"},
