@@ -43,7 +43,7 @@ type reading struct {
 	Tracks []track
 }
 
-const readingName = "reading.json"
+const readingName = "reading-2.json"
 
 // A reader reads recordings, several at once.
 type reader struct {

@@ -63,6 +63,20 @@ type Engine interface {
 	// same picture data.
 	PictureDigest(ctx context.Context, path string) (string, error)
 
+	// Stills calls fn with frames of the file's first picture stream, in the
+	// order of their times: the one that shows at req.At, some before it and
+	// some after it, fewer where the picture begins or ends. An error of fn is
+	// returned as it is.
+	Stills(ctx context.Context, req Stills, fn func(Still) error) error
+
+	// Small writes a small copy of the file's first picture stream to req.Out,
+	// which must not exist yet, for a browser to play: H.264 in MP4, 4:2:0 and
+	// 8 bits, turned for viewing, square pixels, the index in front, a key frame
+	// at least every second and no sound. The copy has the frames of the clip,
+	// each at its time from zero, however uneven; only the first is held from
+	// zero on where the picture begins later. On any error req.Out is removed.
+	Small(ctx context.Context, req Small) error
+
 	// Encode writes a new file from raw frames and samples: what a camera or
 	// a recorder would have written. It serves the demo, tests and benchmarks.
 	Encode(ctx context.Context, enc Encode) error
@@ -101,6 +115,8 @@ func (i Info) HasPicture() bool { return len(i.Pictures) > 0 }
 type Picture struct {
 	Stream        int // index in the file
 	Codec         string
+	Profile       string     // of the codec, as the engine names it: "High", "Main 10", ...; "" unknown
+	Level         int        // of the codec, as its stream writes it: 40 is H.264's 4, 120 HEVC's 4; 0 unknown
 	Width, Height int        // as stored, before rotation
 	Rotation      int        // degrees clockwise to turn for viewing: 0, 90, 180, 270
 	Reordered     bool       // stored in another order than shown
@@ -138,6 +154,36 @@ type Decode struct {
 	Rate     int     // Hz; 0 keeps the stream's rate; another is for measuring: flat to three quarters of the lower Nyquist frequency
 	Mono     bool    // mix all channels to one, each with weight 1/n
 	From, To float64 // seconds from zero; To 0 means to the end
+}
+
+// Stills asks for frames around a moment.
+type Stills struct {
+	Path string
+	Info *Info // from Probe, to save a second look; nil makes Stills look itself
+	// At is the moment in seconds from zero. The frame that shows then is the
+	// last that has begun; before the first frame it is the first, past the end
+	// the last. Times are known to the microsecond, so a frame that begins 2 µs
+	// after At has begun.
+	At            float64
+	Before, After int // frames besides
+	Width         int // pixels: at most so wide as seen; 0 as it is
+}
+
+// A Still is one frame.
+type Still struct {
+	At    float64 // seconds from zero: when it begins to show, rounded to the microsecond
+	Until float64 // seconds from zero: when the next one does, or the picture ends
+	JPEG  []byte  // turned for viewing, square pixels
+	Shows bool    // it is the one that shows at Stills.At
+}
+
+// Small asks for a small copy of a clip's picture.
+type Small struct {
+	Path     string
+	Info     *Info // from Probe, to save a second look; nil makes Small look itself
+	Out      string
+	Height   int                // pixels: at most so high as seen; 0 as it is
+	Progress func(done float64) // gets the part that is done, from 0 to 1, rising; may be nil
 }
 
 // A Plan is all that is needed to write one finished clip.

@@ -23,13 +23,13 @@ var needs = []struct {
 	{"-demuxers", []string{"mov,mp4,m4a,3gp,3g2,mj2", "matroska,webm", "avi", "mpegts", "mpeg", "wav", "flac", "ogg", "mp3", "aac", "aiff", "caf", "amr", "f32le", "rawvideo"}},
 	{"-muxers", []string{"mov", "mp4", "f32le", "data"}},
 	{"-decoders", []string{"aac", "mp3float", "mp2float", "ac3", "flac", "alac", "opus", "vorbis", "pcm_s16le", "pcm_s24le", "amrnb"}},
-	{"-encoders", []string{"aac", "pcm_s16le", "pcm_s24le", "pcm_f32le"}},
-	{"-filters", []string{"aresample", "asetnsamples", "pan", "atrim"}},
+	{"-encoders", []string{"aac", "pcm_s16le", "pcm_s24le", "pcm_f32le", "mjpeg", "libx264"}},
+	{"-filters", []string{"aresample", "asetnsamples", "pan", "atrim", "select", "trim", "setpts", "scale", "setsar", "format", "transpose"}},
 	{"-bsfs", []string{"h264_mp4toannexb", "hevc_mp4toannexb"}},
 }
 
 // checkEdition changes when what is looked for does, so that old findings fall.
-const checkEdition = "2;"
+const checkEdition = "3;"
 
 // A finding is what was found out about a native ffmpeg. It holds as long as
 // the two programs keep their size and time.

@@ -50,9 +50,9 @@ func decodeWords(info media.Info, req media.Decode, extra ...string) []word {
 	ws = append(ws, words("-threads", "1")...)
 	ws = append(ws, words(extra...)...)
 	ws = append(ws, input(req.Path)...)
-	return append(ws, words("-map", fmt.Sprintf("0:%d", s.Stream), "-map_metadata", "-1",
-		"-af", decodeFilters(s, info.Zero, base, rate, req), "-c:a", "pcm_f32le", "-f", "mov", "-avoid_negative_ts", "disabled",
-		"-movflags", "empty_moov+frag_every_frame+default_base_moof+frag_discont+omit_tfhd_offset+skip_trailer", "pipe:1")...)
+	ws = append(ws, words("-map", fmt.Sprintf("0:%d", s.Stream), "-map_metadata", "-1",
+		"-af", decodeFilters(s, info.Zero, base, rate, req), "-c:a", "pcm_f32le")...)
+	return append(ws, fragmented()...)
 }
 
 // firstFrame returns the engine's time of the first frame decodeWords asks for,

@@ -6,21 +6,29 @@ import (
 	"math"
 )
 
-// Decoded sound comes out of the engine as a fragmented MOV: each fragment is a
-// moof box that says when it starts and how many samples follow, and an mdat
-// box with the samples (ISO/IEC 14496-12, 8.8). Bare samples would not do: when
+// fragmented asks for a fragmented MOV on stdout: each fragment is a moof box that
+// says when it starts and how long it lasts, and an mdat box with what it holds
+// (ISO/IEC 14496-12, 8.8).
+func fragmented() []word {
+	return words("-f", "mov", "-avoid_negative_ts", "disabled",
+		"-movflags", "empty_moov+frag_every_frame+default_base_moof+frag_discont+omit_tfhd_offset+skip_trailer", "pipe:1")
+}
+
+// fragments reads what fragmented asks for. Decoded sound comes out of the engine
+// so, and pictures whose times matter. Bare samples would not do: when
 // a damaged or spliced stream changes its channels or rate for a moment, the
 // engine builds its filters anew, and these begin once more with silence from
 // zero on. With the times beside them the samples still land where they belong.
 type fragments struct {
-	take func(at, frames int64, samples []float32) error
+	take func(at, length int64, body []byte) error // times in the track's units; body is only valid during the call
 
 	head    []byte // of the box that is coming in
 	kind    string
 	left    int64  // bytes of the box still to come
 	moof    []byte // gathered
-	at      int64  // next fragment's time, in frames
-	frames  int64
+	timed   bool   // a moof has come whose mdat has not
+	at      int64  // next fragment's time
+	length  int64
 	pending []byte // mdat bytes gathered
 }
 
@@ -67,22 +75,15 @@ func (f *fragments) write(b []byte) error {
 func (f *fragments) end() error {
 	switch f.kind {
 	case "moof":
-		at, frames, ok := readMoof(f.moof)
-		if !ok {
+		if f.at, f.length, f.timed = readMoof(f.moof); !f.timed {
 			return errFragment
 		}
-		f.at, f.frames = at, frames
 	case "mdat":
-		if f.frames <= 0 {
+		if !f.timed {
 			return errFragment
 		}
-		x := make([]float32, len(f.pending)/4)
-		for i := range x {
-			x[i] = math.Float32frombits(binary.LittleEndian.Uint32(f.pending[4*i:]))
-		}
-		n := f.frames
-		f.frames = 0
-		return f.take(f.at, n, x)
+		f.timed = false
+		return f.take(f.at, f.length, f.pending)
 	}
 	return nil
 }
@@ -98,11 +99,12 @@ func boxes(b []byte, fn func(kind string, body []byte) bool) {
 	}
 }
 
-// readMoof reads a fragment's start and length in frames from its one track:
+// readMoof reads a fragment's start and length from its one track, in its units:
 // tfhd holds the usual duration of a sample, tfdt the start, and trun the
 // number of samples and their durations where these differ. (A sample of MOV
-// is what the engine made at a time, many frames of sound.)
-func readMoof(b []byte) (at, frames int64, ok bool) {
+// is what the engine made at a time: a picture, or many frames of sound, whose
+// number is the length.)
+func readMoof(b []byte) (at, length int64, ok bool) {
 	var usual int64
 	timed := false
 	boxes(b, func(kind string, traf []byte) bool {
@@ -124,13 +126,13 @@ func readMoof(b []byte) (at, frames int64, ok bool) {
 					at, timed = int64(binary.BigEndian.Uint32(c[4:])), true
 				}
 			case "trun":
-				frames += trunDuration(c, flags, usual)
+				length += trunDuration(c, flags, usual)
 			}
 			return true
 		})
 		return false
 	})
-	return at, frames, timed && frames > 0 && frames < 1<<31 && at > -1<<52 && at < 1<<52
+	return at, length, timed && length >= 0 && length < 1<<31 && at > -1<<52 && at < 1<<52
 }
 
 func tfhdDuration(c []byte, flags uint32) int64 {
@@ -191,8 +193,15 @@ type placer struct {
 // near is how many frames a time may be off from rounding alone.
 const near = 2
 
-// take is called by fragments.
-func (p *placer) take(at, frames int64, x []float32) error {
+// take is called by fragments; body holds samples as little-endian float32.
+func (p *placer) take(at, frames int64, body []byte) error {
+	if frames <= 0 {
+		return errFragment
+	}
+	x := make([]float32, len(body)/4)
+	for i := range x {
+		x[i] = math.Float32frombits(binary.LittleEndian.Uint32(body[4*i:]))
+	}
 	x = fitChannels(x, int(int64(len(x))/frames), p.channels)
 	frames = int64(len(x) / p.channels)
 	if cut := p.next - at; cut > near {

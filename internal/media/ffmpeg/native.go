@@ -35,7 +35,7 @@ func (n *native) run(ctx context.Context, j job) (result, error) {
 	if j.tool == "ffprobe" {
 		program = n.ffprobe
 	}
-	cmd := exec.CommandContext(ctx, program, spell(ws, func(p string) string { return p })...)
+	cmd := exec.CommandContext(ctx, program, n.dialect(spell(ws, func(p string) string { return p }))...)
 	ownGroup(cmd)
 	cmd.Cancel = func() error { return killGroup(cmd) }
 	cmd.WaitDelay = time.Second
@@ -72,6 +72,20 @@ func (n *native) run(ctx context.Context, j job) (result, error) {
 		return result{code: exit.ExitCode(), said: said.String()}, nil
 	}
 	return result{}, died(err, said.String())
+}
+
+// dialect puts arguments into the words of the version at hand: 5.0 has another
+// one for -fps_mode.
+func (n *native) dialect(args []string) []string {
+	if v := number.FindStringSubmatch(n.version); v == nil || v[1] != "5" || v[2] != "0" {
+		return args
+	}
+	for i, a := range args {
+		if a == "-fps_mode" {
+			args[i] = "-vsync"
+		}
+	}
+	return args
 }
 
 // broken says that the program could not be started.

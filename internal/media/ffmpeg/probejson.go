@@ -30,6 +30,7 @@ type probeStream struct {
 	Index       int               `json:"index"`
 	Codec       string            `json:"codec_name"`
 	Profile     string            `json:"profile"`
+	Level       int               `json:"level"`
 	Type        string            `json:"codec_type"`
 	Tag         string            `json:"codec_tag_string"`
 	Width       int               `json:"width"`
@@ -79,7 +80,7 @@ func addStream(info *media.Info, s probeStream) {
 	switch {
 	case s.Type == "video" && !isStill(s) && s.Width > 0 && s.Height > 0 && known(s.Codec):
 		info.Pictures = append(info.Pictures, media.Picture{
-			Stream: s.Index, Codec: s.Codec, Width: s.Width, Height: s.Height,
+			Stream: s.Index, Codec: s.Codec, Profile: profile(s.Profile), Level: max(0, s.Level), Width: s.Width, Height: s.Height,
 			Rotation: rotation(s), Rate: rate(s.RealRate, s.MeanRate), Start: start, Duration: duration, Reordered: s.Reorder > 0,
 		})
 	case s.Type == "audio" && s.Channels > 0 && audible(whole(s.SampleRate)) && known(s.Codec):
@@ -104,6 +105,14 @@ func addStream(info *media.Info, s probeStream) {
 		}
 		info.Others = append(info.Others, o)
 	}
+}
+
+// profile leaves out what ffprobe writes where it knows none.
+func profile(s string) string {
+	if s == "unknown" {
+		return ""
+	}
+	return s
 }
 
 func pictureOrSound(kind string) string {
