@@ -139,34 +139,28 @@ func (s *binSum) append(b []byte) []byte {
 	return binary.LittleEndian.AppendUint16(b, uint16(rms))
 }
 
-// sumBin sums up samples, at least one and at most binHop. It looks at two at a
-// time: the larger may be the highest, the smaller the lowest, and two sums of
-// squares keep the adder busy.
+// sumBin sums up samples, at least one and at most binHop. The lowest and highest
+// are found among whole numbers that are ordered as the samples are, which needs
+// no branch; four sums of squares keep the adder busy.
 func sumBin(x []float32) binSum {
-	low, high := x[0], x[0]
-	var even, odd float64
-	i := 0
-	for ; i+1 < len(x); i += 2 {
-		v, w := x[i], x[i+1]
-		even += float64(v) * float64(v)
-		odd += float64(w) * float64(w)
-		if v > w {
-			v, w = w, v
-		}
-		if v < low {
-			low = v
-		}
-		if w > high {
-			high = w
-		}
+	low, high := ordered(x[0]), ordered(x[0])
+	for _, v := range x {
+		o := ordered(v)
+		low, high = min(low, o), max(high, o)
 	}
-	if i < len(x) {
-		v := x[i]
-		even += float64(v) * float64(v)
-		low, high = min(low, v), max(high, v)
+	var a, b, c, d float64
+	i := 3
+	for ; i < len(x); i += 4 {
+		a += float64(x[i-3]) * float64(x[i-3])
+		b += float64(x[i-2]) * float64(x[i-2])
+		c += float64(x[i-1]) * float64(x[i-1])
+		d += float64(x[i]) * float64(x[i])
 	}
-	if squares := even + odd; squares-squares == 0 {
-		return binSum{low: low, high: high, squares: squares, n: len(x)}
+	for _, v := range x[i-3:] {
+		a += float64(v) * float64(v)
+	}
+	if squares := a + b + (c + d); squares-squares == 0 {
+		return binSum{low: disordered(low), high: disordered(high), squares: squares, n: len(x)}
 	}
 	var clean [binHop]float32 // some sample was no finite number
 	for i, v := range x {
@@ -176,3 +170,12 @@ func sumBin(x []float32) binSum {
 	}
 	return sumBin(clean[:len(x)])
 }
+
+// ordered turns a sample's bits into a whole number such that of two samples the
+// greater has the greater one: below zero IEEE 754 counts magnitudes.
+func ordered(v float32) int32 {
+	b := int32(math.Float32bits(v))
+	return b ^ b>>31&math.MaxInt32
+}
+
+func disordered(o int32) float32 { return math.Float32frombits(uint32(o ^ o>>31&math.MaxInt32)) }
