@@ -13,6 +13,8 @@ type App struct {
 	Engine media.Engine
 	Cache  *store.Cache
 
+	turns turns // for what is made once and asked for by many
+
 	cost int // tests: every shoot is gone about as one of this cost is; 0: as what it costs
 }
 

@@ -100,16 +100,15 @@ type part struct {
 	voice    *voice
 }
 
-// A composer writes parts one after the other, with a short crossfade inside
-// the good sound where two meet, as little-endian float32.
+// A composer plays parts one after the other, with a short crossfade inside the
+// good sound where two meet.
 type composer struct {
-	w        io.Writer
+	out      func(block []float32) error // a block is only valid during the call
 	channels int
 	carry    []float32 // the old side of the crossfade that is due
-	bytes    []byte
 }
 
-// run writes all parts. They touch, in order.
+// run plays all parts. They touch, in order.
 func (c *composer) run(ctx context.Context, parts []part) error {
 	for i, p := range parts {
 		from, to, hold := p.from, p.to, int64(0)
@@ -125,7 +124,7 @@ func (c *composer) run(ctx context.Context, parts []part) error {
 			return err
 		}
 	}
-	return c.write(c.carry)
+	return c.out(c.carry)
 }
 
 // crossing is where one part fades into the next: inside the good sound where
@@ -163,7 +162,7 @@ func (c *composer) part(ctx context.Context, p part, from, to, hold int64) error
 		if ready <= 0 {
 			return nil
 		}
-		err := c.write(late[:ready])
+		err := c.out(late[:ready])
 		late = late[:copy(late, late[ready:])]
 		return err
 	}
@@ -189,13 +188,17 @@ func quiet(frames int64, channels int, out func([]float32) error) error {
 	return nil
 }
 
-func (c *composer) write(block []float32) error {
-	c.bytes = c.bytes[:0]
-	for _, v := range block {
-		c.bytes = binary.LittleEndian.AppendUint32(c.bytes, math.Float32bits(v))
+// littleEndian writes blocks to w as little-endian float32.
+func littleEndian(w io.Writer) func(block []float32) error {
+	var bytes []byte
+	return func(block []float32) error {
+		bytes = bytes[:0]
+		for _, v := range block {
+			bytes = binary.LittleEndian.AppendUint32(bytes, math.Float32bits(v))
+		}
+		_, err := w.Write(bytes)
+		return err
 	}
-	_, err := c.w.Write(c.bytes)
-	return err
 }
 
 // levelMatch returns the gain in dB that brings the scratch to the good

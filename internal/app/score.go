@@ -192,7 +192,7 @@ func (a *App) render(ctx context.Context, plan media.Plan, s *score) error {
 	r, w := io.Pipe()
 	played := make(chan error, 1)
 	go func() {
-		c := &composer{w: w, channels: s.channels}
+		c := &composer{out: littleEndian(w), channels: s.channels}
 		err := guarded(plan.Clip, func() error { return c.run(ctx, s.parts) })
 		w.CloseWithError(err) // nil ends the sound
 		if err != nil && !errors.Is(err, io.ErrClosedPipe) {

@@ -39,6 +39,17 @@ func pythonWithSciPy(t *testing.T) string {
 // float32.
 func filterFloats(t *testing.T, in []float32, name string, args ...string) []float32 {
 	t.Helper()
+	stdout := floatsThrough(t, in, name, args...)
+	out := make([]float32, len(stdout)/4)
+	if err := binary.Read(bytes.NewReader(stdout), binary.LittleEndian, out); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// floatsThrough is what a program writes that reads raw little-endian float32.
+func floatsThrough(t *testing.T, in []float32, name string, args ...string) []byte {
+	t.Helper()
 	var stdin, stdout, stderr bytes.Buffer
 	if err := binary.Write(&stdin, binary.LittleEndian, in); err != nil {
 		t.Fatal(err)
@@ -48,11 +59,7 @@ func filterFloats(t *testing.T, in []float32, name string, args ...string) []flo
 	if err := cmd.Run(); err != nil {
 		t.Fatalf("%s: %v\n%s", name, err, stderr.Bytes())
 	}
-	out := make([]float32, stdout.Len()/4)
-	if err := binary.Read(&stdout, binary.LittleEndian, out); err != nil {
-		t.Fatal(err)
-	}
-	return out
+	return stdout.Bytes()
 }
 
 // referenceSignal is testTones with top Hz, and its length in samples.
