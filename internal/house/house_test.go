@@ -29,6 +29,8 @@ func arrows() map[string][]string {
 		"cmd/bench":                    {"internal/dsp", "internal/frame", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
 		"internal/desk":                {"internal/app", "internal/store", "internal/shoot", "internal/fault"},
+		"internal/web":                 {"internal/web/page", "internal/desk", "internal/shoot", "internal/fault"},
+		"internal/web/page":            {},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
 		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
 		"internal/store":               {"internal/shoot", "internal/dsp", "internal/fault", "modernc.org/sqlite", "golang.org/x/sys"},

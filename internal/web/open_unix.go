@@ -1,0 +1,12 @@
+//go:build !windows
+
+package web
+
+import (
+	"os/exec"
+	"syscall"
+)
+
+// apart gives a program a process group of its own, which Ctrl-C in the
+// terminal does not reach.
+func apart(c *exec.Cmd) { c.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} }

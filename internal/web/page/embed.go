@@ -1,0 +1,10 @@
+// Package page holds the desk's page as files in the program.
+package page
+
+import "embed"
+
+// Files are what a browser may be given; the page's own tests are not among
+// them.
+//
+//go:embed *.html
+var Files embed.FS
