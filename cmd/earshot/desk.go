@@ -42,7 +42,7 @@ func serveDesk(ctx context.Context, ask cli.DeskAsk) error {
 	if err != nil {
 		return err
 	}
-	s, err := web.New(d, web.Options{Port: ask.Port, PageDir: ask.Page, Version: versionText(), CacheDir: cache, Folder: folder, Say: ask.Settings.Say})
+	s, err := web.New(d, web.Options{Port: ask.Port, PageDir: ask.Page, Version: versionText(), CacheDir: cache, Say: ask.Settings.Say})
 	if err != nil {
 		return errors.Join(err, d.Close())
 	}

@@ -98,7 +98,7 @@ func (d *Desk) recall() error {
 		return err
 	}
 	d.board.change(func(v int64) {
-		d.board.shoot = part[Shoot]{Shoot{Folder: d.opt.Folder, Name: filepath.Base(d.opt.Folder), Paths: paths}, v}
+		d.board.shoot = part[Shoot]{Shoot{Folder: d.opt.Folder, Name: filepath.Base(d.opt.Folder), Paths: append([]string{}, paths...)}, v}
 	})
 	if err := d.recallShown(); err != nil {
 		return err

@@ -23,12 +23,12 @@ const root = "../.."
 func arrows() map[string][]string {
 	const cobra, pflag = "github.com/spf13/cobra", "github.com/spf13/pflag"
 	return map[string][]string{
-		"cmd/earshot":                  {"internal/cli", "internal/app", "internal/store", "internal/media/ffmpeg"},
+		"cmd/earshot":                  {"internal/cli", "internal/web", "internal/desk", "internal/app", "internal/store", "internal/media/ffmpeg"},
 		"cmd/yardstick":                {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
 		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
 		"cmd/bench":                    {"internal/dsp", "internal/frame", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
-		"internal/desk":                {"internal/app", "internal/store", "internal/shoot", "internal/fault"},
+		"internal/desk":                {"internal/app", "internal/media", "internal/store", "internal/shoot", "internal/fault"},
 		"internal/web":                 {"internal/web/page", "internal/desk", "internal/shoot", "internal/fault"},
 		"internal/web/page":            {},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
