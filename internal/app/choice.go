@@ -232,6 +232,16 @@ func (c *Choice) Line() shoot.Line {
 	return shoot.Line{Offset: line.Offset, Drift: line.Drift * 1e6}
 }
 
+// MeasuredLine is where it was measured to lie; where nothing was measured, where
+// a person laid it.
+func (c *Choice) MeasuredLine() shoot.Line {
+	if c.was == nil {
+		return c.Line()
+	}
+	line := firstLine(&c.was.found)
+	return shoot.Line{Offset: line.Offset, Drift: line.Drift * 1e6}
+}
+
 // Laid is what there is to see and hear of it.
 func (c *Choice) Laid() Laid {
 	return Laid{Clip: c.Clip(), Sound: c.Sound(), ClipTrack: c.laid.link.ClipTrack, SoundTrack: c.laid.link.SoundTrack,

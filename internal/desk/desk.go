@@ -64,6 +64,9 @@ func Open(a *app.App, opt Options) (*Desk, error) {
 		d.stop()
 		return nil, errors.Join(err, s.Close())
 	}
+	if len(d.board.state().Shoot.Paths) > 0 {
+		d.work(Work{Busy: true, Step: "reading"})
+	}
 	d.jobs.Go(d.measuring)
 	d.jobs.Go(d.watching)
 	return d, nil

@@ -261,7 +261,7 @@ func (d *Desk) showMet(m *app.Sighting) {
 		if old, known := b.takes.parts[clip]; known && old.is.Verdict != "weighing" {
 			return
 		}
-		b.takes.put(clip, Take{ID: clip, Sound: sound, Others: []string{}, Verdict: "weighing", Status: "look", Line: m.Line,
+		b.takes.put(clip, Take{ID: clip, Sound: sound, Others: []string{}, Verdict: "weighing", Status: "look", Line: m.Line, Measured: m.Line,
 			Why: []string{"found; all recordings of the shoot are being weighed together"}, Chance: 1, Word: wholeWord(w)}, v)
 	})
 }
@@ -306,12 +306,7 @@ func (d *Desk) recallShown() error {
 			d.paths[r.ID], d.ids[r.Path] = r.Path, r.ID
 		}
 		for _, t := range s.Takes {
-			w := d.words[t.ID]
-			if w.Line != nil && w.Sound == "" {
-				t.Line = *w.Line
-			}
-			t.Word = wholeWord(w)
-			b.takes.put(t.ID, t, v)
+			b.takes.put(t.ID, t.said(d.words[t.ID]), v)
 		}
 		s.Marriage.Busy = false
 		if s.Marriage.Clips == nil {

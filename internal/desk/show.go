@@ -105,8 +105,7 @@ func (d *Desk) showTake(id string) {
 	if day == nil { // not measured yet: only the word is new
 		b.change(func(v int64) {
 			if t, ok := b.takes.parts[id]; ok {
-				t.is.Word = wholeWord(w)
-				b.takes.put(id, t.is, v)
+				b.takes.put(id, t.is.said(w), v)
 			}
 		})
 		return
@@ -114,12 +113,26 @@ func (d *Desk) showTake(id string) {
 	d.showDay()
 }
 
+// said is a take under another word, before the shoot is measured.
+func (t Take) said(w shoot.Word) Take {
+	t.Word, t.Line = wholeWord(w), t.Measured
+	if w.Line != nil {
+		t.Line = *w.Line
+	}
+	t.Moved = (t.Measured.Offset - t.Line.Offset) * 1e3
+	t.Status = "look"
+	if w.Approved || t.Verdict == string(shoot.Sure) {
+		t.Status = "done"
+	}
+	return t
+}
+
 // takeOf is what is shown of a choice.
 func (d *Desk) takeOf(day *app.Day, c *app.Choice) Take {
 	doc := c.Take()
 	from, to := c.Covers()
 	t := Take{ID: day.Key(c.Clip()), Sound: day.Key(c.Sound()), Others: []string{}, Verdict: string(doc.Verdict), Status: "look",
-		Why: append([]string{}, doc.Why...), Chance: finite(doc.Chance), Line: c.Line(), Moved: finite(c.Moved() * 1e3),
+		Why: append([]string{}, doc.Why...), Chance: finite(doc.Chance), Line: c.Line(), Measured: c.MeasuredLine(), Moved: finite(c.Moved() * 1e3),
 		Seam: finite(doc.Seam.P95), From: finite(from), To: finite(to), Word: wholeWord(c.Word)}
 	if c.Hand() {
 		t.Verdict = "hand"

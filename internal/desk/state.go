@@ -101,19 +101,20 @@ type Track struct {
 // A Take is a clip with the sound that is to be laid under it. Its id is the
 // clip's: every clip that some sound heard has one.
 type Take struct {
-	ID      string     `json:"id"`
-	Sound   string     `json:"sound"`   // id of the sound chosen
-	Others  []string   `json:"others"`  // ids of further sounds that heard it
-	Verdict string     `json:"verdict"` // what the measurement says: "sure", "unsure"; "weighing" while it is being found; "hand" where only a person says that the two belong together
-	Status  string     `json:"status"`  // what is to be done: "look", "done"
-	Why     []string   `json:"why"`
-	Chance  float64    `json:"chance_of_error"` // stated; NaN never: 1 where nothing was measured
-	Line    shoot.Line `json:"line"`            // along which the sound is laid now: at the take's beginning
-	Moved   float64    `json:"moved_ms"`        // by how much a person laid it later (+) or earlier (-) than measured
-	Seam    float64    `json:"seam_ms"`         // 95 % of the measured leftovers are within
-	From    float64    `json:"from_s"`          // the part of the clip the sound covers
-	To      float64    `json:"to_s"`
-	Word    shoot.Word `json:"word"`
+	ID       string     `json:"id"`
+	Sound    string     `json:"sound"`   // id of the sound chosen
+	Others   []string   `json:"others"`  // ids of further sounds that heard it
+	Verdict  string     `json:"verdict"` // what the measurement says: "sure", "unsure"; "weighing" while it is being found; "hand" where only a person says that the two belong together
+	Status   string     `json:"status"`  // what is to be done: "look", "done"
+	Why      []string   `json:"why"`
+	Chance   float64    `json:"chance_of_error"` // stated; NaN never: 1 where nothing was measured
+	Line     shoot.Line `json:"line"`            // along which the sound is laid now: at the take's beginning
+	Measured shoot.Line `json:"measured"`        // the same as measured; as Line where only a person says it
+	Moved    float64    `json:"moved_ms"`        // by how much a person laid it later (+) or earlier (-) than measured
+	Seam     float64    `json:"seam_ms"`         // 95 % of the measured leftovers are within
+	From     float64    `json:"from_s"`          // the part of the clip the sound covers
+	To       float64    `json:"to_s"`
+	Word     shoot.Word `json:"word"`
 }
 
 // Detail is what is shown of one take when it is looked at closely.

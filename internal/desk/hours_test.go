@@ -1,0 +1,57 @@
+package desk
+
+import (
+	"math"
+	"testing"
+
+	"earshot/internal/shoot"
+)
+
+// Clips lie in their sounds as the takes say, groups where their dates say, and
+// what has neither is not placed.
+func TestTimesOfDay(t *testing.T) {
+	recs := map[string]Recording{
+		"sound": {ID: "sound", Length: 600, Made: "2026-01-14T10:00:00Z"},
+		"one":   {ID: "one", Length: 20, Made: "2026-01-14T10:01:02Z"},
+		"two":   {ID: "two", Length: 20, Made: "2026-01-14T10:05:00Z"},
+		"later": {ID: "later", Length: 5, Made: "2026-01-14T11:00:00Z"},
+		"a":     {ID: "a", Length: 10},
+		"b":     {ID: "b", Length: 30},
+		"lost":  {ID: "lost", Length: 10},
+	}
+	takes := []Take{
+		{ID: "one", Sound: "sound", Line: shoot.Line{Offset: 60}},
+		{ID: "two", Sound: "sound", Line: shoot.Line{Offset: 300}},
+		{ID: "a", Sound: "b", Line: shoot.Line{Offset: -4}},
+	}
+	got := timesOfDay(recs, takes)
+	want := map[string]float64{"sound": 0, "one": 60, "two": 300, "later": 3600, "a": 3605 + 60, "b": 3605 + 60 + 4}
+	for id, at := range want {
+		if got[id] == nil || math.Abs(*got[id]-at) > 1e-9 {
+			t.Errorf("%s lies at %v, want %g", id, got[id], at)
+		}
+	}
+	if got["lost"] != nil {
+		t.Errorf("what nothing ties and nothing dates lies at %g", *got["lost"])
+	}
+	if len(timesOfDay(nil, nil)) != 0 {
+		t.Error("an empty day has times")
+	}
+}
+
+func TestChangesToldOnce(t *testing.T) {
+	b := newBoard()
+	b.change(func(v int64) { b.recs.put("x", Recording{ID: "x"}, v) })
+	first := b.state().Version
+	b.change(func(v int64) { b.recs.remove("x", v) })
+	if p := b.patch(first); len(p.Gone) != 1 || p.Gone[0] != "x" || p.All || p.Work != nil {
+		t.Errorf("%+v", p)
+	}
+	b.change(func(v int64) { b.recs.put("x", Recording{ID: "x", Name: "again"}, v) })
+	if p := b.patch(first); len(p.Gone) != 0 || len(p.Recordings) != 1 || p.Recordings[0].Name != "again" {
+		t.Errorf("%+v", p)
+	}
+	if p := b.patch(b.state().Version + 10); !p.All {
+		t.Error("a version of another run is taken for one of this")
+	}
+}
