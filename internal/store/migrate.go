@@ -55,10 +55,8 @@ type rower interface {
 }
 
 func readForm(db rower) (f form, err error) {
-	err = errors.Join(
-		db.QueryRow("PRAGMA application_id").Scan(&f.application),
-		db.QueryRow("PRAGMA user_version").Scan(&f.version),
-		db.QueryRow("SELECT count(*) FROM sqlite_master").Scan(&f.tables))
+	err = db.QueryRow("SELECT application_id, user_version, (SELECT count(*) FROM sqlite_master) FROM pragma_application_id, pragma_user_version").
+		Scan(&f.application, &f.version, &f.tables)
 	return f, err
 }
 

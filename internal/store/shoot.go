@@ -68,18 +68,10 @@ func openShoot(dir, vfs string, steps []string) (*Shoot, error) {
 	if err := s.look(); err != nil {
 		return nil, err
 	}
-	name, err := source(s.path, vfs)
-	if err != nil {
-		return nil, s.failed(opOpen, err)
-	}
-	way, err := sqlite.NewConnector(name)
-	if err != nil {
-		return nil, s.failed(opOpen, err)
-	}
-	s.db = sql.OpenDB(way)
-	s.db.SetMaxOpenConns(1)
-	if err := s.begin(steps); err != nil {
-		s.db.Close()
+	if err := s.begin(vfs, steps); err != nil {
+		if s.db != nil {
+			s.db.Close()
+		}
 		return nil, s.failed(opOpen, err)
 	}
 	return s, nil
@@ -111,7 +103,7 @@ func (s *Shoot) look() error {
 }
 
 // source names the file for SQLite, with what holds for every connection.
-func source(path, vfs string) (string, error) {
+func source(path, vfs string, more ...string) (string, error) {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return "", err
@@ -124,7 +116,7 @@ func source(path, vfs string) (string, error) {
 		"_txlock":    {"immediate"},
 		"_defensive": {"1"},
 		"_dqs":       {"0"},
-		"_pragma": {
+		"_pragma": append([]string{
 			"busy_timeout(" + patience + ")",
 			// With a write-ahead log the same as FULL: a commit waits until the log
 			// is on the disk. With a rollback journal the folder is waited for too.
@@ -134,7 +126,7 @@ func source(path, vfs string) (string, error) {
 			"foreign_keys(1)",
 			"trusted_schema(0)",
 			"cell_size_check(1)",
-		},
+		}, more...),
 	}
 	if vfs != "" {
 		q.Set("vfs", vfs)
@@ -142,48 +134,77 @@ func source(path, vfs string) (string, error) {
 	return (&url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}).String(), nil
 }
 
+// connect makes s.db a connection to the file, in place of the one before.
+func (s *Shoot) connect(vfs string, more ...string) error {
+	if s.db != nil {
+		if err := s.db.Close(); err != nil {
+			return err
+		}
+	}
+	name, err := source(s.path, vfs, more...)
+	if err != nil {
+		return err
+	}
+	way, err := sqlite.NewConnector(name)
+	if err != nil {
+		return err
+	}
+	s.db = sql.OpenDB(way)
+	s.db.SetMaxOpenConns(1)
+	return nil
+}
+
 // begin makes the file ready: with a write-ahead log, which costs one wait for
 // the disk to each change. That needs memory shared by all who have the file
 // open, so never on a network drive, where they may sit at several machines,
 // and not where the system cannot share; there a rollback journal, which costs
 // three or more.
-func (s *Shoot) begin(steps []string) error {
-	if overNetwork(s.dir) {
-		return s.beginRollback(steps)
+func (s *Shoot) begin(vfs string, steps []string) error {
+	if !overNetwork(s.dir) {
+		logged, err := s.beginLog(vfs, steps)
+		if logged || err != nil {
+			return err
+		}
 	}
-	err := s.check(len(steps))
-	if c := code(err); c == sqlite3.SQLITE_CANTOPEN || c == sqlite3.SQLITE_IOERR {
-		return s.beginRollback(steps) // what has a log already cannot even be read without sharing
-	}
-	if err != nil {
-		return err
-	}
-	var mode string
-	if err := s.db.QueryRow("PRAGMA journal_mode = WAL").Scan(&mode); err != nil {
-		return err
-	}
-	if mode != "wal" {
-		return s.beginRollback(steps)
-	}
-	return s.migrate(steps)
-}
-
-// beginRollback makes the file ready with a rollback journal. While it looks
-// it has the file alone, so that a log left there is read without sharing.
-func (s *Shoot) beginRollback(steps []string) error {
-	if _, err := s.db.Exec("PRAGMA locking_mode = EXCLUSIVE"); err != nil {
+	// A log that lies there already cannot even be read without sharing, but by
+	// one who has the file alone.
+	if err := s.connect(vfs, "locking_mode(EXCLUSIVE)"); err != nil {
 		return err
 	}
 	if err := s.check(len(steps)); err != nil {
 		return err
 	}
-	if _, err := s.db.Exec("PRAGMA journal_mode = TRUNCATE"); err != nil {
+	const journal = "journal_mode(TRUNCATE)"
+	if _, err := s.db.Exec("PRAGMA " + journal); err != nil {
 		return err
 	}
-	if _, err := s.db.Exec("PRAGMA locking_mode = NORMAL"); err != nil {
+	if err := s.connect(vfs, journal); err != nil {
 		return err
 	}
-	return s.migrate(steps) // which lets the others in again
+	return s.migrate(steps)
+}
+
+// beginLog makes the file ready with a write-ahead log, or says that there can
+// be none.
+func (s *Shoot) beginLog(vfs string, steps []string) (logged bool, err error) {
+	if err := s.connect(vfs); err != nil {
+		return false, err
+	}
+	err = s.check(len(steps))
+	if c := code(err); c == sqlite3.SQLITE_CANTOPEN || c == sqlite3.SQLITE_IOERR {
+		return false, nil // maybe for want of sharing; if not, the next try says so
+	}
+	if err != nil {
+		return false, err
+	}
+	var mode string
+	if err := s.db.QueryRow("PRAGMA journal_mode = WAL").Scan(&mode); err != nil {
+		return false, err
+	}
+	if mode != "wal" {
+		return false, nil
+	}
+	return true, s.migrate(steps)
 }
 
 // Close ends the use of the shoot. Nothing is lost without it.

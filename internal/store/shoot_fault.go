@@ -47,6 +47,7 @@ func (s *Shoot) failed(op string, err error) error {
 		e.Err = errors.New("it may only be read")
 		e.Hint = "choose a folder that may be written to"
 	case sqlite3.SQLITE_CANTOPEN:
+		e.Err = errors.New("it cannot be made or opened there")
 		e.Hint = "choose a folder that may be written to"
 	case sqlite3.SQLITE_IOERR:
 		e.Hint = "check that the disk is still there, then try again"
