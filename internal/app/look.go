@@ -96,7 +96,8 @@ func senseless(op, subject, why string, values ...any) error {
 
 // Samples are up to n samples of a track from index from on, all channels mixed
 // to one with equal weights, at the track's own rate in Hz: those that decoding
-// the whole would give there, fewer at the end.
+// the whole would give there, fewer at the end. What a codec makes up in the
+// place of noise, as AAC may, is made up anew each time.
 func (a *App) Samples(ctx context.Context, r *Recording, track int, from int64, n int) (mono []float32, rate int, err error) {
 	const op, most = "read samples", 1 << 40
 	if err := r.holds(op, track); err != nil {

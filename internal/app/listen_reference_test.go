@@ -1,0 +1,220 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"earshot/internal/dsp"
+	"earshot/internal/media"
+	"earshot/internal/media/ffmpeg"
+	"earshot/internal/scene"
+	"earshot/internal/shoot"
+	"earshot/internal/store"
+)
+
+// noReference skips the test for want of a reference program, or fails it where
+// EARSHOT_REFERENCE=1 promises that the program is there.
+func noReference(t testing.TB, what string) {
+	t.Helper()
+	if os.Getenv("EARSHOT_REFERENCE") == "1" {
+		t.Fatalf("%s is missing, and EARSHOT_REFERENCE=1 says it must be here", what)
+	}
+	t.Skipf("%s is not installed", what)
+}
+
+// newNativeApp is an App on the FFmpeg of this machine.
+func newNativeApp(t testing.TB) *App {
+	t.Helper()
+	if _, err := exec.LookPath("ffmpeg"); err != nil {
+		noReference(t, "ffmpeg")
+	}
+	engine, err := ffmpeg.Open(ffmpeg.Options{Choice: "native", CacheDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { engine.Close() })
+	return &App{Engine: engine, Cache: store.Open(t.TempDir(), store.DefaultLimit)}
+}
+
+// longTake is a shoot of ten minutes with speech at its beginning, in its middle
+// and at its end only, no room and no noise: what two recorders hear is what the
+// camera hears, 20 ms and clocks apart, by 3.7 and by 100 ppm.
+func longTake(t testing.TB) *scene.Scene {
+	t.Helper()
+	phrases, err := scene.Phrases()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const begin, length = 7.3, 606.0
+	s := &scene.Scene{}
+	for n, at := range []float64{begin + 0.5, begin + 3.5, begin + 300, begin + 600, begin + 602.5} {
+		s.Talk = append(s.Talk, scene.Utterance{At: at, Excerpt: phrases[3*n%len(phrases)]})
+	}
+	s.Clips = []scene.Device{{Name: "C0001.mp4", Clock: scene.Clock{Start: begin, PPM: -5}, Length: length, Paths: []scene.Path{{Flight: 0.02}}}}
+	s.Sounds = []scene.Device{
+		{Name: "r1.m4a", Clock: scene.Clock{Start: 1.2345678, PPM: -1.3}, Length: length + 20, Paths: []scene.Path{{}}, Rate: 48000},
+		{Name: "r2.wav", Clock: scene.Clock{Start: 5.4321, PPM: 95}, Length: length + 20, Paths: []scene.Path{{}}, Rate: 44100}}
+	return s
+}
+
+// apartBy is by how many frames y comes later than x: where their
+// cross-correlation peaks, by a parabola through the three highest points.
+func apartBy(x, y []float32) float64 {
+	const reach = 50
+	r := make([]float64, 2*reach+1)
+	best := 1
+	for k := range r {
+		for i := reach; i < len(x)-reach; i++ {
+			r[k] += float64(x[i]) * float64(y[i+k-reach])
+		}
+		if r[k] > r[best] && k > 0 && k < 2*reach {
+			best = k
+		}
+	}
+	a, b, c := r[best-1], r[best], r[best+1]
+	return float64(best-reach) + (a-c)/2/(a-2*b+c)
+}
+
+// SciPy's word on the same: the cross-correlation resampled sixteenfold.
+const apartScript = `
+import sys, numpy, scipy.signal as s
+for x, y in numpy.frombuffer(sys.stdin.buffer.read(), '<f4').astype(float).reshape(-1, 2, int(sys.argv[1])):
+    r = s.correlate(y, x, 'full', 'fft')
+    mid = len(x) - 1
+    fine = s.resample_poly(r[mid - 300:mid + 301], 16, 1)
+    print(fine.argmax() / 16 - 300)
+`
+
+// apartBySciPy is apartBy of many pairs of one length.
+func apartBySciPy(t *testing.T, pairs [][2][]float32) (out []float64) {
+	t.Helper()
+	const python = "/usr/bin/python3"
+	if exec.Command(python, "-c", "import scipy").Run() != nil {
+		noReference(t, "python3 with scipy")
+	}
+	var in bytes.Buffer
+	for _, p := range pairs {
+		for _, x := range p {
+			if err := binary.Write(&in, binary.LittleEndian, x); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	cmd := exec.Command(python, "-c", apartScript, strconv.Itoa(len(pairs[0][0])))
+	cmd.Stdin = &in
+	said, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, said)
+	}
+	for _, word := range strings.Fields(string(said)) {
+		v, err := strconv.ParseFloat(word, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, v)
+	}
+	if len(out) != len(pairs) {
+		t.Fatalf("%d words on %d pairs", len(out), len(pairs))
+	}
+	return out
+}
+
+// The two microphones lie within a tenth of a frame of each other at the
+// beginning of a take, in its middle and after ten minutes, whatever the clocks,
+// rates and codecs: a frame is asked for.
+func TestBothMicrophonesTogether(t *testing.T) {
+	if racing {
+		t.Skip("arithmetic and another program")
+	}
+	a := newNativeApp(t)
+	w, err := scene.Write(context.Background(), a.Engine, t.TempDir(), longTake(t), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var pairs [][2][]float32
+	for _, truth := range w.Truth {
+		l := Laid{Clip: look(t, a, w.Clips[0]), Sound: look(t, a, w.Sounds[truth.Sound]),
+			Spans: []shoot.Span{{Clip: [2]float64{0, 606}, Offset: truth.Offset, Drift: truth.Drift * 1e6}}}
+		what := fmt.Sprintf("%s, %+.1f ppm", filepath.Base(l.Sound.Path()), truth.Drift*1e6)
+		left, right := listened(t, a, l, 0, 0)
+		if want := int(l.frames()); len(left) != want || want < 605*clipRate {
+			t.Fatalf("%s: %d frames, want %d", what, len(left), want)
+		}
+		for _, at := range []int{0, 298, 600} {
+			x, y := left[at*clipRate:(at+6)*clipRate], right[at*clipRate:(at+6)*clipRate]
+			pairs = append(pairs, [2][]float32{x, y})
+			by := apartBy(x, y)
+			t.Logf("%s: at %d s %+.4f frames apart", what, at, by)
+			if !(math.Abs(by) <= 0.1) {
+				t.Errorf("%s: at %d s the scratch comes %+.3f frames after the body", what, at, by)
+			}
+		}
+		for _, from := range []int64{299*clipRate + 17, l.frames() - 3*clipRate} {
+			to := from + 3*clipRate
+			x, y := listened(t, a, l, from, to)
+			dx, dy := farthest(x, left[from:to]), farthest(y, right[from:to])
+			t.Logf("%s: from frame %d on off by %.1f and %.1f dBFS", what, from, dsp.Decibels(dx), dsp.Decibels(dy))
+			if dx > 1e-5 || dy > 1e-5 {
+				t.Errorf("%s: from frame %d on off by %g and %g", what, from, dx, dy)
+			}
+		}
+	}
+	for n, by := range apartBySciPy(t, pairs) {
+		if !(math.Abs(by) <= 0.1) {
+			t.Errorf("SciPy says that in pair %d the scratch comes %+.3f frames after the body", n, by)
+		}
+	}
+}
+
+// Samples are those of the whole, at any place. AAC here does without its noise
+// substitution: what stands in for noise is made up anew each time.
+func TestSamplesOfCodecs(t *testing.T) {
+	a := newNativeApp(t)
+	dir := t.TempDir()
+	for _, tt := range []struct {
+		name, codec    string
+		rate, channels int
+		within         float64
+	}{{"a.wav", "pcm_s16le", 44100, 2, 0}, {"b.m4a", "aac", 48000, 2, 1e-6}, {"c.flac", "flac", 48000, 3, 0}, {"d.mp3", "mp3", 44100, 1, 1e-6}} {
+		path := filepath.Join(dir, tt.name)
+		in := melody.record(tt.rate, 9, func(s float64) float64 { return s }, []float64{1, 0.5, 0.25}[:tt.channels]...)
+		var args []string
+		if tt.codec == "aac" {
+			args = []string{"-aac_pns", "0"}
+		}
+		err := a.Engine.Encode(context.Background(), media.Encode{Out: path, Args: args,
+			Sound: &media.EncodeSound{Codec: tt.codec, Rate: tt.rate, Channels: tt.channels, Samples: newSampleReader(in)}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := look(t, a, path)
+		var whole []float32
+		err = a.Engine.Decode(context.Background(), media.Decode{Path: path, Mono: true}, func(b []float32) error {
+			whole = append(whole, b...)
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, at := range []int{0, 999, 5*tt.rate + 3, len(whole) - 500, len(whole) + 100} {
+			got, rate, err := a.Samples(context.Background(), r, 0, int64(at), 1000)
+			if err != nil || rate != tt.rate {
+				t.Errorf("%s: at %d: %d Hz, %v", tt.name, at, rate, err)
+				continue
+			}
+			want := whole[min(at, len(whole)):min(at+1000, len(whole))]
+			if d := farthest(got, want); d > tt.within {
+				t.Errorf("%s: %d samples from %d on, want %d; off by %g", tt.name, len(got), at, len(want), d)
+			}
+		}
+	}
+}
