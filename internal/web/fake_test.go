@@ -107,8 +107,11 @@ func (f *fakeDesk) Changes(ctx context.Context, since int64) (desk.Patch, error)
 	}
 	for {
 		f.mu.Lock()
-		version, news := f.version, f.news
+		version, news, err := f.version, f.news, f.err
 		f.mu.Unlock()
+		if err != nil {
+			return desk.Patch{}, err
+		}
 		if since != version {
 			return desk.Patch{Version: version, All: since == 0 || since > version}, nil
 		}

@@ -31,7 +31,11 @@ func TestRanges(t *testing.T) {
 		{"bytes=1000-", "bytes */1000", 416, ""},
 		{"bytes=5-2", "", 416, ""},
 		{"bytes=-0", "bytes */1000", 416, ""}, // 14.1.2: unsatisfiable
-		{"lines=0-9", "", 416, ""},            // a unit not understood may be refused or ignored
+		{"bytes=-00", "bytes */1000", 416, ""},
+		{"bytes=-0, 5-6", "bytes 5-6/1000", 206, all[5:7]},
+		{"Bytes=5-6", "bytes 5-6/1000", 206, all[5:7]}, // 14.1: units are not case-sensitive
+		{"lines=0-9", "", 200, all},                    // 14.2: a unit not understood is ignored
+		{"0-9", "", 200, all},
 		{"", "", 200, all},
 	} {
 		status, h, body := rg.do("GET", path, "", map[string]string{"Range": tt.ask})
