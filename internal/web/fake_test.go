@@ -37,10 +37,12 @@ type fakeDesk struct {
 	release chan struct{} // Listen waits for it after its first block, if not nil
 	stopped chan error    // what Listen's context or fn said when it ended
 	state   *desk.State   // instead of the lesson
+	hold    chan struct{} // Undo waits for it, whatever its context says, if not nil
+	held    chan struct{} // told when Undo waits
 }
 
 func newFake(t testing.TB) *fakeDesk {
-	f := &fakeDesk{dir: t.TempDir(), version: lessonVersion, news: make(chan struct{}), dropped: map[string][]byte{}, stopped: make(chan error, 8)}
+	f := &fakeDesk{dir: t.TempDir(), version: lessonVersion, news: make(chan struct{}), dropped: map[string][]byte{}, stopped: make(chan error, 8), held: make(chan struct{}, 8)}
 	for _, name := range []string{"C0007.MP4", "rec.m4a", "small.mp4", "C0007_married.mov", "small_married.mp4"} {
 		if err := os.WriteFile(filepath.Join(f.dir, name), content(name), 0o666); err != nil {
 			t.Fatal(err)
@@ -164,6 +166,10 @@ func given[T any](v *T) string {
 }
 
 func (f *fakeDesk) Undo(context.Context) (*shoot.Step, error) {
+	if f.hold != nil {
+		f.held <- struct{}{}
+		<-f.hold
+	}
 	return &shoot.Step{Label: "approved", Clip: c8}, f.call("Undo")
 }
 
@@ -317,10 +323,14 @@ func (l *lines) String() string {
 // says that it hangs.
 const patience = 30 * time.Second
 
-func newRig(t testing.TB, opt Options) *rig {
+func newRig(t testing.TB, opt Options) *rig { return newRigOf(t, opt, func(*fakeDesk) {}) }
+
+// newRigOf is newRig with a desk that is changed beforehand.
+func newRigOf(t testing.TB, opt Options, change func(*fakeDesk)) *rig {
 	t.Helper()
 	before := runtime.NumGoroutine()
 	rg := &rig{t: t, fake: newFake(t), ended: make(chan error, 1), remarks: &lines{}}
+	change(rg.fake)
 	opt.Say = rg.remarks.add
 	s, err := New(rg.fake, opt)
 	if err != nil {
