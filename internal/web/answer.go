@@ -124,7 +124,7 @@ func derived(w http.ResponseWriter, r *http.Request, kind string, b []byte) erro
 	h.Set("ETag", `"`+hex.EncodeToString(sum[:16])+`"`)
 	h.Set("Cache-Control", "no-cache")
 	h.Set("Content-Type", kind)
-	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(b))
+	serveContent(w, r, time.Time{}, bytes.NewReader(b))
 	return nil
 }
 

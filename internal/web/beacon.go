@@ -114,9 +114,12 @@ type Another struct {
 	token string
 }
 
-// helloTime is how long another server may take to answer: it is on this
-// computer and answers from memory.
-const helloTime = 3 * time.Second
+// How long another server, on this computer, may take to say that it is there,
+// and to do what it is asked.
+const (
+	helloTime = 3 * time.Second
+	askTime   = 30 * time.Second
+)
 
 // beaconURL is the one form an address in a beacon has.
 var beaconURL = regexp.MustCompile(`^(http://127\.0\.0\.1:[0-9]{1,5})/enter\?t=([0-9a-f]{64})$`)
@@ -161,6 +164,8 @@ func askBeacon(ctx context.Context, b []byte, folder string) (*Another, error) {
 		return nil, errors.New("the beacon is not that of this folder")
 	}
 	o := &Another{url: beacon.URL, base: m[1], token: m[2]}
+	ctx, cancel := context.WithTimeout(ctx, helloTime)
+	defer cancel()
 	if err := o.do(ctx, http.MethodGet, "/api/hello", nil, &o.Hello); err != nil {
 		return nil, err
 	}
@@ -189,7 +194,6 @@ func (o *Another) Invite(ctx context.Context) (string, error) {
 // neighbour reaches this computer itself, past every proxy, and follows no
 // redirect.
 var neighbour = &http.Client{
-	Timeout:       helloTime,
 	Transport:     &http.Transport{DisableKeepAlives: true},
 	CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 }
@@ -202,6 +206,8 @@ func (o *Another) do(ctx context.Context, method, route string, ask, answer any)
 	if ask == nil {
 		b = nil
 	}
+	ctx, cancel := context.WithTimeout(ctx, askTime)
+	defer cancel()
 	r, err := http.NewRequestWithContext(ctx, method, o.base+route, bytes.NewReader(b))
 	if err != nil {
 		return err

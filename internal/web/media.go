@@ -6,10 +6,13 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"earshot/internal/fault"
 )
@@ -74,8 +77,27 @@ func serveFile(w http.ResponseWriter, r *http.Request, path string) error {
 	h.Set("ETag", `"`+hex.EncodeToString(sum[:16])+`"`)
 	h.Set("Cache-Control", "no-cache")
 	h.Set("Content-Type", kindOf(path))
-	http.ServeContent(w, r, "", info.ModTime(), f)
+	serveContent(w, r, info.ModTime(), f)
 	return nil
+}
+
+// serveContent is http.ServeContent where it reads RFC 9110, 14 otherwise than
+// it is written: a range in another unit than bytes is passed over, and the
+// last no bytes cannot be given.
+func serveContent(w http.ResponseWriter, r *http.Request, changed time.Time, content io.ReadSeeker) {
+	unit, list, _ := strings.Cut(r.Header.Get("Range"), "=")
+	if !strings.EqualFold(unit, "bytes") {
+		r.Header.Del("Range")
+	} else {
+		parts := strings.Split(list, ",")
+		for i, p := range parts {
+			if p = strings.TrimSpace(p); strings.HasPrefix(p, "-0") && strings.Trim(p[1:], "0") == "" {
+				parts[i] = fmt.Sprintf("%d-", math.MaxInt64) // past every end
+			}
+		}
+		r.Header.Set("Range", "bytes="+strings.Join(parts, ","))
+	}
+	http.ServeContent(w, r, "", changed, content)
 }
 
 // openPlain opens an ordinary file for reading: opening a pipe would wait for

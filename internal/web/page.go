@@ -45,7 +45,8 @@ func (p *pages) serve(w http.ResponseWriter, r *http.Request) error {
 		name = "index.html"
 	}
 	kind := pageKinds[path.Ext(name)]
-	if kind == "" || !fs.ValidPath(name) || strings.ContainsAny(name, "\\:\x00") || strings.HasPrefix(name, "test/") {
+	if kind == "" || !fs.ValidPath(name) || strings.ContainsAny(name, "\\:\x00") ||
+		strings.HasPrefix(name, "test/") || strings.Contains("/"+name, "/.") {
 		return none
 	}
 	if info, err := fs.Stat(p.files, name); err != nil || !info.Mode().IsRegular() {

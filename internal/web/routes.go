@@ -6,6 +6,7 @@ import (
 	"errors"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -80,14 +81,17 @@ func (s *Server) routes() *http.ServeMux {
 // elsewhere answers what no route answers: with a file of the page, or saying
 // that there is nothing or which methods there are.
 func (s *Server) elsewhere(w http.ResponseWriter, r *http.Request) error {
-	if !strings.HasPrefix(r.URL.Path, "/api/") && (r.Method == http.MethodGet || r.Method == http.MethodHead) {
-		return s.page.serve(w, r)
-	}
 	var may []string
+	if !strings.HasPrefix(r.URL.Path, "/api/") {
+		if r.Method == http.MethodGet || r.Method == http.MethodHead {
+			return s.page.serve(w, r)
+		}
+		may = append(may, http.MethodGet)
+	}
 	for _, method := range []string{http.MethodGet, http.MethodPost, http.MethodPatch, http.MethodDelete} {
 		other := *r
 		other.Method = method
-		if _, pattern := s.mux.Handler(&other); pattern != "/" {
+		if _, pattern := s.mux.Handler(&other); pattern != "/" && !slices.Contains(may, method) {
 			may = append(may, method)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"log"
 	"net"
 	"net/http"
@@ -181,6 +182,12 @@ func (a *answer) WriteHeader(status int) {
 func (a *answer) Write(b []byte) (int, error) {
 	a.begun = true
 	return a.ResponseWriter.Write(b)
+}
+
+// ReadFrom lets a file go to the connection without passing through here.
+func (a *answer) ReadFrom(r io.Reader) (int64, error) {
+	a.begun = true
+	return io.Copy(a.ResponseWriter, r)
 }
 
 func (a *answer) Unwrap() http.ResponseWriter { return a.ResponseWriter }

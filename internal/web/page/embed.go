@@ -3,8 +3,8 @@ package page
 
 import "embed"
 
-// Files are what a browser may be given; the page's own tests are not among
-// them.
+// Files are what a browser may be given: html, css, js and svg. The page's own
+// tests are not among them.
 //
-//go:embed *.html
+//go:embed *.[chjs][tsv]*
 var Files embed.FS
