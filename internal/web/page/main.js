@@ -13,6 +13,8 @@ import { createStore, empty } from './state.js'
  * @property {(hash: string) => void} go       as "#/take/ID"
  * @property {(text: string, hint?: string) => void} tell  says something in passing, also to those who listen
  * @property {(err: unknown) => void} fail     says what went wrong; nothing when it was only cancelled
+ * @property {Set<string>} chosen               ids of what is chosen on the wall
+ * @property {string} [id]                      the take that is asked for
  */
 
 /** @typedef {{close(): void, key?(event: KeyboardEvent): boolean}} Screen */
@@ -40,7 +42,7 @@ function fail(err) {
 }
 
 /** @type {Desk} */
-const desk = { api, store, go, tell, fail }
+const desk = { api, store, go, tell, fail, chosen: new Set() }
 
 const screens = {
   start: async () => (await import('./start.js')).openStart,
