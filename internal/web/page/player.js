@@ -45,9 +45,6 @@ const REFILL = 0.25 * RATE
 /** A loop's join takes no more than this part of the loop. */
 const JOIN_PART = 1 / 8
 
-/** So many fade out at once at most; a seek waits for a free place. */
-const TAILS = 6
-
 /** How often the playhead is reported, in frames: 21 ms. */
 const EVERY = 1024
 
@@ -68,8 +65,11 @@ export class Player {
     this.lead = null
     /** @type {Voice[]} what fades out */
     this.tails = []
-    /** @type {Message | null} a seek or use that waits for a free place */
+    /** @type {Message | null} a seek or use that waits for a fade's end */
     this.turn = null
+    /** @type {Message | null} gains that wait for the end of a change */
+    this.gainsNext = null
+    this.gliding = false // slowly: nothing need wait for it
     /** @type {import('./buffer.js').Loop | null} */
     this.loop = null
     this.pos = 0 // where the next lead begins
@@ -120,18 +120,29 @@ export class Player {
       this.playing = true
       this.ended = false
     }
-    if (m.do === 'pause') this.halt()
+    if (m.do === 'pause') this.playing = false
     if (m.do === 'loop') this.round(m.loop ?? null)
-    if (m.do === 'gains') this.weigh(m.matrix ?? [], m.frames)
+    if (m.do === 'gains') this.gainsNext = m
     if (m.do === 'close') this.closed = true
-    if (m.do !== 'echo') this.take()
+    if (m.do !== 'echo') this.heed()
     this.tellWhere(this.now, m.do === 'echo' ? m.serial : undefined)
   }
 
-  /** Goes where the last seek or use wants, once there is a place for another tail. */
-  take() {
-    const m = this.turn
-    if (!m || this.tails.length >= TAILS) return
+  /** Whether nothing fades at present. */
+  get calm() {
+    return this.tails.length === 0 && (!this.lead || this.lead.level.still)
+  }
+
+  /** Does what was asked for, as far as it need not wait. */
+  heed() {
+    if (this.gainsNext && (this.gliding || this.gains.every((g) => g.still))) this.weigh(this.gainsNext)
+    if (!this.calm) return
+    if (this.lead && !this.playing) this.halt()
+    if (this.turn && this.calm) this.go(this.turn)
+  }
+
+  /** Goes where a seek or use wants. @param {Message} m */
+  go(m) {
     this.turn = null
     if (this.lead) this.pos = this.lead.pos
     this.release(this.fade(2))
@@ -148,9 +159,10 @@ export class Player {
   }
 
   halt() {
-    this.playing = false
-    if (this.lead) this.pos = this.lead.pos
+    if (!this.lead) return
+    this.pos = this.lead.pos
     this.release(this.fade(1))
+    this.tellWhere(this.now)
   }
 
   /**
@@ -163,11 +175,14 @@ export class Player {
     if (loop && (pos < loop.from || pos >= loop.to)) this.turn = { do: 'seek', serial: this.serial, ...this.turn, frame: loop.from }
   }
 
-  /** @param {number[]} to @param {number} [frames] */
-  weigh(to, frames) {
+  /** @param {Message} m */
+  weigh(m) {
+    this.gainsNext = null
+    const to = m.matrix ?? []
+    const quick = rampFrames(this.gains.map((g) => g.value), to)
     const silent = !this.lead && this.tails.length === 0
-    const long = silent ? 0 : (frames ?? rampFrames(this.gains.map((g) => g.value), to))
-    this.gains.forEach((g, i) => g.move(to[i], long))
+    this.gliding = Number(m.frames) > quick
+    this.gains.forEach((g, i) => g.move(to[i], silent ? 0 : (m.frames ?? quick)))
     this.most = reach(this.gains.map((g) => Math.max(g.value, g.to)))
   }
 
@@ -206,13 +221,14 @@ export class Player {
 
   /** Begins, joins, ends or waits: whatever is due before the next frame. */
   arrange() {
-    if (this.turn) this.take()
+    if (this.turn || this.gainsNext || (this.lead && !this.playing)) this.heed()
     const out = this.fade(1)
     if (this.lead && this.loop && this.lead.pos === this.loop.to) this.join(this.loop)
     if (this.lead && this.lead.pos >= this.store.end - out - PART) this.finish()
     if (this.lead && !this.enough(this.lead.pos, out + PART)) this.starve(out)
-    if (!this.lead && this.playing && this.pos < this.store.end && this.enough(this.pos, this.dry ? REFILL : out + PART)) this.begin()
-    else if (!this.lead && this.playing && this.pos >= this.store.end && this.store.end > 0) this.finish()
+    if (this.lead || !this.playing || this.turn) return
+    if (this.store.end > 0 && this.pos >= this.store.end) this.finish()
+    else if (this.enough(this.pos, this.dry ? REFILL : 2 * this.fade(2) + PART)) this.begin()
   }
 
   begin() {
@@ -259,7 +275,7 @@ export class Player {
     const moving = this.lead !== null
     const pos = this.turn?.frame ?? this.lead?.pos ?? this.pos
     const serial = this.turn?.serial ?? this.serial
-    this.report({ at, pos, moving, waiting: this.playing && !moving, ended: this.ended, serial, echo })
+    this.report({ at, pos, moving, waiting: this.playing && !moving && this.store.end > 0, ended: this.ended, serial, echo })
   }
 
   /**
@@ -304,7 +320,7 @@ export class Player {
     for (const voice of this.tails) this.add(voice, n)
     if (this.lead) this.add(this.lead, n)
     if (this.tails.length > 0) this.tails = this.tails.filter((v) => !v.level.still)
-    if (this.tails.length === 0 && !this.turn) this.store.clear()
+    if (this.calm && !this.turn) this.store.clear()
     const [bl, sl, br, sr] = this.gains
     for (let k = 0; k < n; k++) {
       const b = body[k]
