@@ -218,15 +218,18 @@ export function between(sample, x) {
   return sum / whole
 }
 
-/** Lowest and highest of a column as shares of the half's height above the shore, on the way
- * from land to wave. Land stands on the shore and is as high as the greater of both; quiet sound
- * stands a little higher than it is (power 0.6), so that a voice shows beside a clap. The wave
- * is signed, in proportion, about the middle of the half.
- * @param {number} lo @param {number} hi  in proportion to the loudest, -1 to 1
- * @param {number} u  waveness @returns {[number, number]} */
-export function heights(lo, hi, u) {
-  const land = Math.min(1, Math.max(Math.abs(lo), Math.abs(hi))) ** 0.6
-  const low = 0.5 + 0.5 * Math.max(-1, Math.min(1, lo))
-  const high = 0.5 + 0.5 * Math.max(-1, Math.min(1, hi))
-  return [u * low, (1 - u) * land + u * high]
-}
+/** @param {number} v  in proportion to the loudest @returns {number} the share of the half's height up to which land
+ * stands; quiet sound stands a little higher than it is, so that a voice shows beside a clap */
+export const landShare = (v) => Math.min(1, Math.abs(v)) ** 0.6
+
+/** @param {number} v  signed, in proportion to the loudest @returns {number} where the wave is, about the middle of the half */
+export const waveShare = (v) => 0.5 + 0.5 * Math.max(-1, Math.min(1, v))
+
+/** Where a column ends towards the shore, as a share of the half's height, on the way from land to
+ * wave: land stands on the shore itself.
+ * @param {number} lo  lowest, in proportion to the loudest @param {number} u  waveness @returns {number} */
+export const nearEnd = (lo, u) => u * waveShare(lo)
+
+/** Where a column ends away from the shore: land is as high as the greater of both ends of the sound.
+ * @param {number} lo @param {number} hi @param {number} u @returns {number} */
+export const farEnd = (lo, hi, u) => (1 - u) * landShare(Math.max(-lo, hi)) + u * waveShare(hi)

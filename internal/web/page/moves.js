@@ -1,6 +1,7 @@
 // Moving the sound: steps, typed places, and how far is far, in words.
 
 import { laterBy } from './lines.js'
+import { ms } from './words.js'
 
 /** @typedef {import('./lines.js').Line} Line */
 
@@ -22,8 +23,8 @@ export function stepMs(step, of) {
 /** @param {Line} line @param {Step} step @param {number} count  above 0: later
  * @param {{rate: number, fps: number}} of @returns {Line}  the same where the step is not known */
 export function nudge(line, step, count, of) {
-  const ms = stepMs(step, of) * count
-  return Number.isNaN(ms) ? line : laterBy(line, ms)
+  const by = stepMs(step, of) * count
+  return Number.isNaN(by) ? line : laterBy(line, by)
 }
 
 // A number with a point or a comma, without sign.
@@ -59,21 +60,5 @@ export function parseOffset(typed, now, of) {
   return { line: { offset_s: sign === '-' ? -s : s, drift_ppm: now.drift_ppm } }
 }
 
-/** A distance in figures with the unit that suits it: "0.02 ms", "1.0 ms", "12 ms", "1.25 s", "2 min 5 s".
- * @param {number} ms @returns {string} without sign */
-export function distance(ms) {
-  const d = Math.abs(ms)
-  if (d < 0.995) return `${d.toFixed(2)} ms`
-  if (d < 9.95) return `${d.toFixed(1)} ms`
-  if (d < 999.5) return `${d.toFixed(0)} ms`
-  if (d < 59995) return `${(d / 1000).toFixed(2)} s`
-  const s = Math.round(d / 1000)
-  return s < 3600 ? `${Math.floor(s / 60)} min ${s % 60} s` : `${Math.floor(s / 3600)} h ${Math.floor(s / 60) % 60} min`
-}
-
-/** @param {number} ms  above 0: late @returns {string} "0.20 ms late", "right on" */
-export const lateWords = (ms) => (Math.abs(ms) < 0.005 ? 'right on' : `${distance(ms)} ${ms > 0 ? 'late' : 'early'}`)
-
-/** @param {number} ms  above 0: later @returns {string} "1.0 ms later than measured", "as measured" */
-export const movedWords = (ms) =>
-  Math.abs(ms) < 0.0005 ? 'as measured' : `${Math.abs(ms) < 0.005 ? `${(Math.abs(ms) * 1000).toFixed(0)} µs` : distance(ms)} ${ms > 0 ? 'later' : 'earlier'} than measured`
+/** @param {number} v  ms, above 0: later @returns {string} "1.0 ms later than measured", "as measured" */
+export const movedWords = (v) => (Math.abs(v) < 5e-4 ? 'as measured' : `${ms(v)} ${v > 0 ? 'later' : 'earlier'} than measured`)

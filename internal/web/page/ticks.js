@@ -60,19 +60,6 @@ export function frameTicks(v, room, fps, start) {
   return { step, minor: minor === frames ? 0 : minor / fps, at: every(v.start - start, end - start, step).map((t) => t + start), decimals: 0 }
 }
 
-/** A moment in figures: 4.50, 1:04.50, 1:02:04.50; a minus sign before what lies ahead of zero.
- * @param {number} t  seconds @param {number} decimals @returns {string} */
-export function clock(t, decimals = 0) {
-  const unit = 10 ** decimals
-  const whole = Math.round(Math.abs(t) * unit)
-  const seconds = Math.floor(whole / unit)
-  const rest = decimals ? '.' + String(whole - seconds * unit).padStart(decimals, '0') : ''
-  const h = Math.floor(seconds / 3600), m = Math.floor(seconds / 60) % 60, s = seconds % 60
-  const two = (/** @type {number} */ n) => String(n).padStart(2, '0')
-  const sign = t < 0 && whole > 0 ? '−' : ''
-  return sign + (h ? `${h}:${two(m)}` : m) + `:${two(s)}${rest}`
-}
-
 /** Frames a second from a rate such as "30000/1001".
  * @param {string} rate @param {number} otherwise @returns {number} */
 export function fpsOf(rate, otherwise) {

@@ -132,7 +132,10 @@ test('land turns into wave without a step, and equal waves are reflections all t
     assert.ok(u >= last && u - last < 0.02)
     last = u
   }
-  assert.deepEqual(g.heights(-1, 0.5, 0), [0, 1])
-  assert.deepEqual(g.heights(-1, 0.5, 1), [0, 0.75])
-  assert.deepEqual(g.heights(0, 0, 1), [0.5, 0.5])
+  assert.equal(g.nearEnd(-1, 0), 0)
+  assert.equal(g.farEnd(-1, 0.5, 0), 1)
+  assert.equal(g.nearEnd(-1, 1), 0)
+  assert.equal(g.farEnd(-1, 0.5, 1), 0.75)
+  assert.equal(g.nearEnd(0, 1), 0.5)
+  for (const u of [0, 0.3, 0.7, 1]) assert.ok(g.nearEnd(-0.4, u) <= g.farEnd(-0.4, -0.1, u), 'no column is turned over')
 })

@@ -105,11 +105,8 @@ test('typed places', () => {
   assert.ok('why' in mv.parseOffset('2 frames', now, { rate: 48000, fps: 0 }))
 })
 
-test('distances in words', () => {
+test('how far it was moved, in words', () => {
   assert.equal(mv.movedWords(1), '1.0 ms later than measured')
-  assert.equal(mv.movedWords(-0.0208), '0.02 ms earlier than measured')
+  assert.equal(mv.movedWords(-1000 / 48000), '0.02 ms earlier than measured')
   assert.equal(mv.movedWords(0), 'as measured')
-  assert.equal(mv.lateWords(0.001), 'right on')
-  assert.equal(mv.lateWords(-1250), '1.25 s early')
-  assert.equal(mv.distance(125000), '2 min 5 s')
 })
