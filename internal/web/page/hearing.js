@@ -1,0 +1,59 @@
+// The row for listening: play, which microphone is heard, loop and volume.
+
+import { h, say } from './dom.js'
+import { keyed } from './moving.js'
+import { clock } from './words.js'
+
+/** @typedef {import('./listen.js').Mode} Mode */
+
+/** @type {[Mode, string, string][]} */
+const MODES = [
+  ['both', 'Both', 'both microphones together, as loud as each other'],
+  ['split', 'Split', 'the good sound left, the camera right'],
+  ['body', 'Good sound', 'the body mic alone'],
+  ['scratch', 'Camera', "the camera's own sound alone"],
+  ['flip', 'Flip', 'from the one to the other, again with each press'],
+]
+
+export class Hearing {
+  /** @param {{listener: import('./listen.js').Listener, loop: () => void}} o */
+  constructor({ listener, loop }) {
+    this.listener = listener
+    this.play = keyed('Play', 'Space', () => listener.toggle(), { class: 'plain keyed play' })
+    this.modes = h('div', { class: 'row modes', role: 'group', 'aria-label': 'What is heard' },
+      MODES.map(([mode, name, title], i) => keyed(name, String(i + 1), () => listener.setMode(mode), { title, 'aria-pressed': 'false' })))
+    this.loop = keyed('Loop', 'L', loop, { 'aria-pressed': 'false', title: 'Plays what is on the glass round and round' })
+    this.volume = h('input', { type: 'range', id: 'volume', min: '0', max: '1', step: '0.01', oninput: () => listener.setVolume(Number(this.volume.value) ** 2) })
+    this.time = h('output', { class: 'time', 'aria-live': 'off' })
+    this.says = h('p', { class: 'small quiet', role: 'status' })
+    this.root = h('section', { class: 'hearing', 'aria-label': 'Listening' }, this.play, this.time, this.modes, this.loop,
+      h('span', { class: 'row' }, h('label', { for: 'volume' }, 'Volume'), this.volume), this.says)
+  }
+
+  /** @param {number} i  0 to 4 */
+  mode(i) {
+    this.listener.setMode(MODES[i][0])
+  }
+
+  /** @param {import('./listen.js').Listening} s */
+  show(s) {
+    say(/** @type {Element} */ (this.play.firstChild?.nodeType === 1 ? this.play.firstChild : this.playText()), s.playing ? 'Pause' : 'Play')
+    MODES.forEach(([mode], i) => this.modes.children[i].setAttribute('aria-pressed', String(s.mode === mode)))
+    this.loop.setAttribute('aria-pressed', String(s.loop !== null))
+    if (document.activeElement !== this.volume) this.volume.value = String(Math.sqrt(s.volume))
+    const now = s.mode === 'flip' ? `Heard now: ${s.hearing === 'scratch' ? 'the camera' : 'the good sound'}. ` : ''
+    say(this.says, s.trouble ? `${s.trouble.error}. ${s.trouble.hint}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
+  }
+
+  /** The play button's words in an element of their own. */
+  playText() {
+    const text = h('span', null)
+    this.play.firstChild?.replaceWith(text)
+    return text
+  }
+
+  /** @param {number} t  clip seconds */
+  at(t) {
+    say(this.time, clock(t, 3))
+  }
+}

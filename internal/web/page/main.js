@@ -1,0 +1,214 @@
+// The page's beginning: which screen is shown, what changed, keys that work anywhere.
+import { api, cancelled, follow } from './api.js'
+import { byId, fill, h, say } from './dom.js'
+import { openHelp } from './help.js'
+import { define, press, writing } from './keys.js'
+import { createStore, empty } from './state.js'
+
+/**
+ * What every screen is opened with.
+ * @typedef {object} Desk
+ * @property {import('./api.js').API} api
+ * @property {import('./state.js').Store} store
+ * @property {(hash: string) => void} go       as "#/take/ID"
+ * @property {(text: string, hint?: string) => void} tell  says something in passing, also to those who listen
+ * @property {(err: unknown) => void} fail     says what went wrong; nothing when it was only cancelled
+ * @property {Set<string>} chosen               ids of what is chosen on the wall
+ * @property {string} [id]                      the take that is asked for
+ */
+
+/** @typedef {{close(): void, key?(event: KeyboardEvent): boolean}} Screen */
+
+const store = createStore()
+const go = (/** @type {string} */ hash) => {
+  location.hash = hash
+}
+
+let quiet = 0
+/** @param {string} text @param {string} [hint] */
+function tell(text, hint) {
+  const box = byId('said')
+  fill(box, h('p', null, h('b', null, text), hint ? ` ${hint}` : null))
+  box.classList.add('on')
+  clearTimeout(quiet)
+  quiet = window.setTimeout(() => box.classList.remove('on'), hint ? 9000 : 4000)
+}
+
+/** @param {unknown} err */
+function fail(err) {
+  if (cancelled(err)) return
+  const e = /** @type {{message?: string, hint?: string}} */ (err)
+  tell(e.message ?? String(err), e.hint)
+}
+
+/** @type {Desk} */
+const desk = { api, store, go, tell, fail, chosen: new Set() }
+
+const screens = {
+  start: async () => (await import('./start.js')).openStart,
+  wall: async () => (await import('./wall.js')).openWall,
+  day: async () => (await import('./day.js')).openDay,
+  done: async () => (await import('./done.js')).openDone,
+  // @ts-ignore
+  take: async () => (await import('./take.js')).openTake,
+}
+
+/** @type {Screen | null} */
+let screen = null
+let shown = ''
+let asked = 0
+
+/** What the address names. @returns {[keyof typeof screens, string]} */
+function named() {
+  const [, kind, id] = location.hash.split('/')
+  if (kind === 'take' && id) return ['take', decodeURIComponent(id)]
+  if (kind === 'done' || kind === 'start') return [kind, '']
+  return empty(store.get()) ? ['start', ''] : [kind === 'day' ? 'day' : 'wall', '']
+}
+
+async function show() {
+  const [kind, id] = named()
+  if (shown === `${kind}/${id}`) return
+  const mine = ++asked
+  shown = `${kind}/${id}`
+  try {
+    const open = await screens[kind]()
+    if (mine !== asked) return
+    screen?.close()
+    const main = byId('main')
+    fill(main)
+    main.className = kind
+    window.scrollTo(0, 0)
+    screen = open(main, { id, ...desk })
+    head()
+  } catch (err) {
+    shown = ''
+    fail(err)
+  }
+}
+
+/** @param {'undo' | 'redo'} which */
+async function step(which) {
+  try {
+    const done = await api[which]()
+    if (!done) return tell(which === 'undo' ? 'Nothing to undo' : 'Nothing to do again')
+    const clip = store.get().recordings.find((r) => r.id === done.take)
+    tell(`${which === 'undo' ? 'Undone' : 'Done again'}: ${done.label}${clip ? `, ${clip.name}` : ''}`)
+  } catch (err) {
+    fail(err)
+  }
+}
+
+const themes = ['', 'light', 'dark']
+const themeNames = ['as the system', 'light', 'dark']
+
+/** @param {number} n */
+function theme(n) {
+  document.documentElement.dataset.theme = themes[n]
+  try {
+    localStorage.setItem('theme', themes[n])
+  } catch {} // a browser may keep nothing; the choice then lasts as long as the page
+  window.dispatchEvent(new Event('theme'))
+}
+
+function kept() {
+  try {
+    return Math.max(0, themes.indexOf(localStorage.getItem('theme') ?? ''))
+  } catch {
+    return 0
+  }
+}
+
+/** @type {Record<string, HTMLElement>} */
+let bar = {}
+
+function makeHead() {
+  let now = kept()
+  theme(now)
+  const way = (/** @type {string} */ to, /** @type {string} */ text) => h('a', { href: to }, text)
+  bar = {
+    name: h('a', { class: 'name', href: '#/' }, 'Earshot'),
+    wall: way('#/', 'Wall'), day: way('#/day', 'Day'), done: way('#/done', 'Marry'),
+    undo: h('button', { type: 'button', class: 'plain', onclick: () => step('undo') }, 'Undo'),
+    redo: h('button', { type: 'button', class: 'plain', onclick: () => step('redo') }, 'Redo'),
+    add: way('#/start', 'Add'),
+    light: h('button', { type: 'button', class: 'plain', onclick: () => {
+      theme((now = (now + 1) % 3))
+      tell(`Colours: ${themeNames[now]}`)
+      head()
+    } }, 'Light'),
+    help: h('button', { type: 'button', class: 'plain', 'aria-keyshortcuts': '?', onclick: openHelp }, 'Keys'),
+    work: h('p', { class: 'work' }),
+  }
+  fill(byId('head'), bar.name, h('nav', { 'aria-label': 'The shoot' }, bar.add, bar.wall, bar.day, bar.done), bar.work, h('div', { class: 'side' }, bar.undo, bar.redo, bar.light, bar.help))
+}
+
+/** Brings the head in line with the state. */
+function head() {
+  const s = store.get()
+  const [kind] = named()
+  say(bar.name, s.shoot.name || 'Earshot')
+  document.title = (s.shoot.name ? `${s.shoot.name} · ` : '') + 'Earshot'
+  for (const [k, el] of Object.entries({ wall: bar.wall, day: bar.day, done: bar.done, add: bar.add })) {
+    if (kind === (k === 'add' ? 'start' : k)) el.setAttribute('aria-current', 'page')
+    else el.removeAttribute('aria-current')
+  }
+  byId('head').classList.toggle('bare', empty(s))
+  for (const [el, last, word] of /** @type {const} */ ([[bar.undo, s.undo, 'Undo'], [bar.redo, s.redo, 'Redo']])) {
+    /** @type {HTMLButtonElement} */ (el).disabled = !last
+    el.setAttribute('aria-label', last ? `${word}: ${last.label}` : word)
+    el.title = last ? last.label : ''
+  }
+  bar.light.setAttribute('aria-label', `Colours: ${themeNames[kept()]}`)
+  say(bar.light, ['Light', 'Day light', 'Night'][kept()])
+  working(s)
+}
+
+/** @param {import('./types').State} s */
+function working(s) {
+  const w = s.work, m = s.marriage
+  const of = (/** @type {number} */ done, /** @type {number} */ total) => (total ? ` ${Math.floor((100 * done) / total)} %` : '')
+  say(bar.work, w.error ? w.error : m.busy ? `marrying${of(m.done, m.total)}` : w.busy ? `${w.step ?? 'working'}${of(w.done, w.total)}` : '')
+}
+
+define('Anywhere', [
+  { keys: ['?'], says: 'this sheet', run: openHelp },
+  { keys: ['Mod+z'], says: 'undo', run: () => void step('undo') },
+  { keys: ['Mod+Shift+z', 'Mod+y'], says: 'do again what was undone', run: () => void step('redo') },
+  { keys: ['g'], says: 'to the wall', run: () => go('#/') },
+  { keys: ['d'], says: 'to the day', run: () => go('#/day') },
+  { keys: ['f'], says: 'to marrying', run: () => go('#/done') },
+  { keys: ['Escape'], says: 'back', run: () => (named()[0] === 'wall' || named()[0] === 'start' ? false : go('#/')) },
+])
+
+/** @param {KeyboardEvent} e */
+function key(e) {
+  if (e.defaultPrevented || writing(e.target) || document.querySelector('dialog[open]')) return
+  if (screen?.key?.(e)) return e.preventDefault()
+  press('Anywhere', e)
+}
+
+/** @param {boolean} lost */
+function connection(lost) {
+  const box = byId('lost')
+  if (box.hidden === !lost) return
+  say(box, lost ? 'Earshot does not answer. What you see may be old; this page goes on by itself when it answers again.' : '')
+  box.hidden = !lost
+}
+
+makeHead()
+addEventListener('keydown', key)
+addEventListener('hashchange', show)
+store.subscribe(() => {
+  head()
+  const [kind] = named()
+  if (kind !== shown.split('/')[0]) show()
+})
+
+try {
+  store.apply({ ...(await api.state()), all: true })
+} catch (err) {
+  fail(err)
+}
+follow(() => store.get().version, store.apply, connection)
+show()

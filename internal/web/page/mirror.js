@@ -1,0 +1,185 @@
+// The mirror: the body mic's sound above the shore, the camera's below it. From
+// far they are land and its reflection; close to, two waves, the lower one
+// turned over, so that what is equal is a reflection to the last sample.
+
+import { between, farEnd, landShare, nearEnd, sampleAt, waveShare, xOf } from './geometry.js'
+import { back, clipAt, spanAt } from './lines.js'
+
+/** @typedef {import('./geometry.js').View} View */
+/** @typedef {import('./columns.js').Columns} Columns */
+/** @typedef {import('./lines.js').Span} Span */
+
+/** A band of the glass, CSS pixels.
+ * @typedef {{top: number, height: number, width: number, dpr: number}} Area */
+
+/** One half: 1 is above the shore, -1 below.
+ * @typedef {object} Half
+ * @property {1 | -1} up
+ * @property {number} shore    CSS pixels from the top of the canvas
+ * @property {number} height   of the half
+ * @property {number} gain     what the loudest is multiplied by to fill it
+ * @property {number} u        waveness
+ * @property {string} pale
+ * @property {string} strong */
+
+/** @param {Half} h @param {number} share @returns {number} CSS pixels */
+const yOf = (h, share) => h.shore - h.up * share * h.height
+
+/** Traces columns from end to end and back, in pieces where there is no sound.
+ * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {number} step  CSS pixels a column
+ * @param {(i: number) => number} near  y of the end at the shore @param {(i: number) => number} far */
+function trace(ctx, c, step, near, far) {
+  ctx.beginPath()
+  for (let i = 0; i < c.n; i++) {
+    if (!c.seen[i]) continue
+    let end = i
+    while (end < c.n && c.seen[end]) end++
+    ctx.moveTo(i * step, near(i))
+    ctx.lineTo(i * step, far(i))
+    for (let k = i; k < end; k++) ctx.lineTo((k + 0.5) * step, far(k))
+    ctx.lineTo(end * step, far(end - 1))
+    ctx.lineTo(end * step, near(end - 1))
+    for (let k = end - 1; k >= i; k--) ctx.lineTo((k + 0.5) * step, near(k))
+    ctx.closePath()
+    i = end
+  }
+}
+
+const HAIR = 0.6 // CSS pixels: half the thinnest line a wave is drawn with
+
+/** Draws a half from its columns: peaks pale, level strong, which become one as the wave shows.
+ * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {Half} h @param {number} width  CSS pixels */
+export function drawLand(ctx, c, h, width) {
+  const { up, gain, u } = h
+  const step = width / c.n
+  const hair = up * HAIR
+  const near = (/** @type {number} */ i) => yOf(h, nearEnd(c.lo[i] * gain, u)) + u * hair
+  const far = (/** @type {number} */ i) => yOf(h, farEnd(c.lo[i] * gain, c.hi[i] * gain, u)) - hair
+  if (u < 1) {
+    trace(ctx, c, step, near, far)
+    ctx.fillStyle = h.pale
+    ctx.fill()
+  }
+  const level = (/** @type {number} */ i) => yOf(h, (1 - u) * landShare(c.rms[i] * gain) + u * waveShare(c.hi[i] * gain)) - u * hair
+  trace(ctx, c, step, near, u < 1 ? level : far)
+  ctx.fillStyle = h.strong
+  ctx.fill()
+}
+
+/** Draws where the body lay before it was moved: the outline of its land or its wave.
+ * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {Half} h @param {number} width */
+export function drawGhost(ctx, c, h, width) {
+  const step = width / c.n
+  ctx.beginPath()
+  for (const [lo, end] of /** @type {const} */ ([[false, farEnd], [true, nearEnd]])) {
+    if (lo && h.u < 0.5) break
+    let on = false
+    for (let i = 0; i < c.n; i++) {
+      if (c.seen[i]) {
+        const y = yOf(h, lo ? nearEnd(c.lo[i] * h.gain, h.u) : end(c.lo[i] * h.gain, c.hi[i] * h.gain, h.u))
+        if (on) ctx.lineTo((i + 0.5) * step, y)
+        else ctx.moveTo((i + 0.5) * step, y)
+      }
+      on = c.seen[i] === 1
+    }
+  }
+  ctx.lineWidth = 1
+  ctx.strokeStyle = h.pale
+  ctx.stroke()
+}
+
+/** The parts of a view that lie on one line each. The clip itself is one part.
+ * @param {View} view @param {Span[] | null} spans @param {{from: number, to: number}} part
+ * @returns {{from: number, to: number, span: Span}[]} clip seconds */
+export function partsOf(view, spans, part) {
+  const from = Math.max(part.from, view.start), to = Math.min(part.to, view.start + view.width * view.perPixel)
+  if (to <= from) return []
+  const own = { from_s: from, to_s: to, offset_s: 0, drift_ppm: 0 }
+  if (!spans) return [{ from, to, span: own }]
+  const cuts = [from, ...spans.slice(1).map((s) => s.from_s).filter((t) => t > from && t < to), to]
+  return cuts.slice(0, -1).map((t, i) => ({ from: t, to: cuts[i + 1], span: spanAt(spans, t) ?? own }))
+}
+
+/** Draws single samples: the wave that runs through them, and dots once they are far enough apart.
+ * @param {CanvasRenderingContext2D} ctx @param {View} view @param {Half} h
+ * @param {{tiles: Map<number, Float32Array>, count: number}} shelf @param {number} rate
+ * @param {{from: number, to: number, span: Span}[]} parts @param {{faint?: boolean}} [how] */
+export function drawSamples(ctx, view, h, shelf, rate, parts, how = {}) {
+  const apart = 1 / (rate * view.perPixel) // CSS pixels, but for the drift
+  const value = (/** @type {number} */ i) => sampleAt(shelf.tiles, i)
+  const y = (/** @type {number} */ v) => yOf(h, waveShare(v * h.gain))
+  const fine = apart > 3 ? 1.5 / apart : 1
+  ctx.beginPath()
+  for (const { from, to, span } of parts) {
+    const unit = 1 + span.drift_ppm * 1e-6
+    const a = Math.max(0, Math.floor((span.offset_s + unit * from) * rate) - 1), b = Math.min(shelf.count - 1, (span.offset_s + unit * to) * rate + 1)
+    for (let i = a; i <= b; i += fine) {
+      const x = xOf(view, back(span, i / rate))
+      if (i === a) ctx.moveTo(x, y(value(i)))
+      else ctx.lineTo(x, y(fine === 1 ? value(i) : between(value, i)))
+    }
+  }
+  ctx.lineWidth = how.faint ? 1 : 1.4
+  ctx.lineJoin = 'round'
+  ctx.strokeStyle = how.faint ? h.pale : h.strong
+  ctx.stroke()
+  if (apart >= 6 && !how.faint) drawDots(ctx, view, h, shelf, rate, parts, Math.min(3.2, apart / 5))
+}
+
+/** @param {CanvasRenderingContext2D} ctx @param {View} view @param {Half} h
+ * @param {{tiles: Map<number, Float32Array>, count: number}} shelf @param {number} rate
+ * @param {{from: number, to: number, span: Span}[]} parts @param {number} radius */
+function drawDots(ctx, view, h, shelf, rate, parts, radius) {
+  ctx.beginPath()
+  for (const { from, to, span } of parts) {
+    const unit = 1 + span.drift_ppm * 1e-6
+    const b = Math.min(shelf.count - 1, (span.offset_s + unit * to) * rate)
+    for (let i = Math.max(0, Math.ceil((span.offset_s + unit * from) * rate)); i <= b; i++) {
+      const x = xOf(view, back(span, i / rate)), y = yOf(h, waveShare(sampleAt(shelf.tiles, i) * h.gain))
+      ctx.moveTo(x + radius, y)
+      ctx.arc(x, y, radius, 0, 2 * Math.PI)
+    }
+  }
+  ctx.fillStyle = h.strong
+  ctx.fill()
+}
+
+/** Draws claps: half a lozenge in each half, its long side on the shore; in sync they are one lozenge.
+ * @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} shore
+ * @param {import('./lines.js').Clap[]} claps @param {Span[]} laid @param {{above: string, below: string}} colours */
+export function drawClaps(ctx, view, shore, claps, laid, colours) {
+  const half = 5
+  for (const up of /** @type {const} */ ([1, -1])) {
+    ctx.beginPath()
+    for (const c of claps) {
+      const t = up > 0 ? clipAt(laid, c.sound_s, c.clip_s) : c.clip_s
+      const x = xOf(view, t)
+      if (!(x > -half && x < view.width + half)) continue
+      ctx.moveTo(x - half, shore)
+      ctx.lineTo(x, shore - up * 9)
+      ctx.lineTo(x + half, shore)
+    }
+    ctx.fillStyle = up > 0 ? colours.above : colours.below
+    ctx.fill()
+  }
+}
+
+/** Draws the marks a person set: a hair through the half, with a flag at its far end.
+ * @param {CanvasRenderingContext2D} ctx @param {View} view @param {Area} area
+ * @param {import('./marks.js').Marks} marks @param {Span[]} laid @param {string} colour */
+export function drawMarks(ctx, view, area, marks, laid, colour) {
+  const shore = area.top + area.height / 2
+  ctx.fillStyle = colour
+  for (const up of [1, -1]) {
+    const t = up > 0 ? clipAt(laid, marks.sound, marks.clip || 0) : marks.clip
+    if (Number.isNaN(t)) continue
+    const x = Math.round(xOf(view, t)) - 0.75
+    const end = shore - up * (area.height / 2)
+    ctx.fillRect(x, Math.min(shore, end), 1.5, area.height / 2)
+    ctx.beginPath()
+    ctx.moveTo(x + 0.75, end)
+    ctx.lineTo(x + 10, end + up * 5)
+    ctx.lineTo(x + 0.75, end + up * 10)
+    ctx.fill()
+  }
+}

@@ -1,0 +1,111 @@
+// The strip: true frames of the picture around the playhead, each as long as it
+// shows. They are fetched when the playhead has come to rest.
+
+import { fill, h } from './dom.js'
+import { nearestClap } from './marks.js'
+import { clock, ms } from './words.js'
+
+/** @typedef {{at_s: number, until_s: number, jpeg: string}} Frame */
+
+const REST = 180 // ms that the playhead rests before frames are fetched
+const FRAMES = 11
+
+/** Which of the frames shows at a moment; -1 where none does.
+ * @param {Pick<Frame, 'at_s' | 'until_s'>[]} frames @param {number} t  seconds @returns {number} */
+export const showing = (frames, t) => frames.findIndex((f) => t >= f.at_s - 1e-6 && t < f.until_s - 1e-6)
+
+/** How far a frame's beginning lies from a clap: "2 frames before the clap, 78.3 ms".
+ * @param {Pick<Frame, 'at_s' | 'until_s'>[]} frames @param {number} k @param {number} clap  seconds @returns {string} */
+export function fromClap(frames, k, clap) {
+  const hit = showing(frames, clap)
+  if (hit === k) return `the clap, ${ms((clap - frames[k].at_s) * 1000)} into it`
+  const off = (frames[k].at_s - clap) * 1000
+  const n = hit < 0 ? '' : `${Math.abs(k - hit)} frame${Math.abs(k - hit) === 1 ? '' : 's'}, `
+  return `${n}${ms(off)} ${off > 0 ? 'after' : 'before'} the clap`
+}
+
+export class Strip {
+  /** @param {{api: import('./api.js').API, seek: (t: number) => void, fail: (err: unknown) => void}} o */
+  constructor({ api, seek, fail }) {
+    this.api = api
+    this.seek = seek
+    this.fail = fail
+    this.list = h('ol', { class: 'frames' })
+    this.line = h('p', { class: 'small quiet' })
+    this.root = h('section', { class: 'strip', 'aria-label': 'Frames around the playhead' }, this.list, this.line)
+    this.clip = ''
+    this.t = 0
+    /** @type {import('./lines.js').Clap[]} */
+    this.claps = []
+    /** @type {Frame[]} */
+    this.frames = []
+    this.timer = 0
+    this.middle = NaN
+    this.stop = new AbortController()
+  }
+
+  /** @param {import('./types').Recording} clip @param {import('./lines.js').Clap[]} claps */
+  load(clip, claps) {
+    this.claps = claps
+    this.root.hidden = !clip.picture
+    if (this.clip === clip.id) return
+    this.clip = clip.id
+    this.frames = []
+    this.middle = NaN
+    fill(this.list)
+    this.at(this.t)
+  }
+
+  /** The playhead is here now. @param {number} t  clip seconds */
+  at(t) {
+    this.t = t
+    if (this.root.hidden || !this.clip) return
+    this.#mark()
+    if (t === this.middle) return
+    clearTimeout(this.timer)
+    this.timer = window.setTimeout(() => this.#bring(), REST)
+  }
+
+  async #bring() {
+    this.stop.abort()
+    this.stop = new AbortController()
+    const { signal } = this.stop
+    const at = this.t
+    try {
+      const got = await this.api.strip(this.clip, { at, n: FRAMES, w: 240 }, signal)
+      if (signal.aborted) return
+      this.frames = got.frames ?? []
+      this.middle = at
+      this.#show()
+    } catch (err) {
+      if (!signal.aborted) this.fail(err)
+    }
+  }
+
+  #show() {
+    fill(this.list, this.frames.map((f) => h('li', null,
+      h('button', { type: 'button', onclick: () => this.seek(f.at_s) },
+        h('img', { src: `data:image/jpeg;base64,${f.jpeg}`, alt: `Frame at ${clock(f.at_s, 3)}`, decoding: 'async' }),
+        h('span', { class: 'small' }, clock(f.at_s, 3))))))
+    this.#mark()
+  }
+
+  /** Marks the frame that shows, and says where it stands. */
+  #mark() {
+    const now = showing(this.frames, this.t)
+    ;[...this.list.children].forEach((li, k) => {
+      const button = /** @type {HTMLElement} */ (li.firstElementChild)
+      if (k === now) button.setAttribute('aria-current', 'true')
+      else button.removeAttribute('aria-current')
+    })
+    const clap = nearestClap(this.claps, this.t)
+    const near = clap && Math.abs(clap.clip_s - this.t) < 2
+    this.line.textContent = now < 0 ? (this.frames.length ? 'The frame that shows lies further on.' : '')
+      : `The frame that shows runs from ${clock(this.frames[now].at_s, 3)} to ${clock(this.frames[now].until_s, 3)}${near && clap ? `: ${fromClap(this.frames, now, clap.clip_s)}` : ''}.`
+  }
+
+  close() {
+    clearTimeout(this.timer)
+    this.stop.abort()
+  }
+}

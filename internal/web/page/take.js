@@ -1,0 +1,493 @@
+// One take, looked at closely: the glass, what is heard, the frames, the verdict
+// in words, and all that a person may say of it. The parts show and ask; what is
+// asked is done here.
+
+import { fill, h, say } from './dom.js'
+import { define, press } from './keys.js'
+import { recording, take as takeOf } from './state.js'
+import { Glass } from './glass.js'
+import { Hearing } from './hearing.js'
+import { layout } from './layout.js'
+import { createListener } from './listen.js'
+import { laidBy, laterBy, laterThan, leftover, soundAt, spanAt, worst } from './lines.js'
+import { clapLaid, lineUp, nextClap, noMarks } from './marks.js'
+import { Moving, STEP_NAMES, keyed } from './moving.js'
+import { STEPS, movedWords, nudge } from './moves.js'
+import { Others } from './others.js'
+import { gapSays, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
+import { Strip } from './strip.js'
+import { fpsOf } from './ticks.js'
+import { clock, late, ms } from './words.js'
+
+/** @typedef {import('./lines.js').Line} Line */
+/** @typedef {import('./lines.js').Span} Span */
+/** @typedef {import('./types').Detail} Detail */
+/** @typedef {import('./types').Change} Change */
+/** @typedef {import('./types').Recording} Recording */
+/** @typedef {{id: string} & import('./main.js').Desk} Ways */
+
+const SETTLE = 400 // ms without a further nudge after which a run of them is one step of the history
+const PLACE = 'At a take'
+
+export class TakeScreen {
+  /** @param {HTMLElement} root @param {Ways} ways */
+  constructor(root, ways) {
+    this.ways = ways
+    this.id = ways.id
+    /** @type {Detail | null} */
+    this.detail = null
+    /** @type {Line | null} a line that the program has not been told or has not answered yet */
+    this.pending = null
+    this.start = /** @type {Line | null} */ (null) // where the sound lay when a hand took hold of it
+    this.marks = noMarks()
+    this.playhead = 0
+    this.timer = 0
+    this.seen = ''
+    this.stop = new AbortController()
+    this.root = root
+    this.glass = new Glass(h('div'), this.#meaning())
+    this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.hearing.show(s) })
+    this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
+    this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
+    this.moving = new Moving(this.#moves())
+    this.others = new Others(this.#otherDeeds())
+    this.el = layout(this)
+    this.end = ways.store.subscribe(() => this.#changed())
+    define(PLACE, this.#keys())
+    this.#changed()
+  }
+
+  /** @returns {Recording | undefined} */
+  get clip() {
+    return recording(this.ways.store.get(), this.id)
+  }
+
+  get take() {
+    return takeOf(this.ways.store.get(), this.id)
+  }
+
+  get sound() {
+    const t = this.take
+    return t && recording(this.ways.store.get(), t.sound)
+  }
+
+  /** The lines along which the sound is laid, with what a person is just moving. @returns {Span[]} */
+  get laid() {
+    const told = this.detail?.laid ?? []
+    return this.pending ? laidBy(told, this.pending) : told
+  }
+
+  get measured() {
+    return this.detail?.measured ?? []
+  }
+
+  /** By how much the sound lies later than measured, ms. */
+  get moved() {
+    return this.measured.length && this.laid.length ? laterThan(this.laid, this.measured, this.measured[0].from_s) : 0
+  }
+
+  /** @returns {import('./glass.js').Meaning} */
+  #meaning() {
+    return {
+      seek: (t) => this.seek(t),
+      slide: (by, end) => this.slide(by, end),
+      mark: (half, t) => this.mark(half, t),
+      viewed: () => this.#viewed(),
+      trouble: (why) => this.ways.tell(why),
+    }
+  }
+
+  /** @returns {import('./moving.js').MovingDeeds} */
+  #moves() {
+    return {
+      nudge: (step, n) => this.nudge(step, n),
+      place: (line) => this.move(line, 0),
+      restore: () => this.restore(),
+      mark: (half) => this.mark(half, this.playhead),
+      lineUp: () => this.lineUp(),
+      unmark: () => this.#setMarks(noMarks()),
+      measure: () => this.measure(),
+      now: () => (this.laid.length ? { line: this.laid[0], of: this.#rates() } : null),
+      choose: (step) => this.moving.choose(step),
+    }
+  }
+
+  /** @returns {import('./others.js').OtherDeeds} */
+  #otherDeeds() {
+    return {
+      pick: (c) => this.say({ sound: c.sound, line: c.line }),
+      pair: (sound, line) => this.say({ sound: sound.id, line }),
+      refuse: () => this.refuse(),
+      nameOf: (id) => recording(this.ways.store.get(), id)?.name ?? 'a sound that is no longer here',
+    }
+  }
+
+  #rates() {
+    const p = this.clip?.picture
+    return { rate: this.sound?.tracks?.[this.detail?.sound_track ?? 0]?.rate ?? 0, fps: p ? fpsOf(p.rate, p.fps) : 0 }
+  }
+
+  /** The state changed, here or on another page. */
+  #changed() {
+    const { clip, take } = this
+    if (!clip) return this.#none()
+    const now = JSON.stringify([take, clip.length_s, clip.state])
+    if (now === this.seen) return
+    this.seen = now
+    this.#head()
+    if (take) this.#bring()
+    else {
+      this.detail = null
+      this.pending = null
+      this.#show()
+    }
+  }
+
+  #none() {
+    this.glass.root.hidden = true
+    say(this.el.verdict, 'There is no such clip any more.')
+  }
+
+  async #bring() {
+    this.stop.abort()
+    this.stop = new AbortController()
+    const { signal } = this.stop
+    const asked = this.pending
+    try {
+      const detail = await this.ways.api.detail(this.id, undefined, signal)
+      if (signal.aborted) return
+      this.detail = detail
+      const first = detail.laid?.[0]
+      if (asked && asked === this.pending && first && Math.abs(first.offset_s - asked.offset_s) < 1e-9) this.pending = null
+      this.#show()
+    } catch (err) {
+      if (!signal.aborted) this.ways.fail(err)
+    }
+  }
+
+  #head() {
+    const { clip, take, sound } = this
+    if (!clip) return
+    if (document.activeElement !== this.el.name) this.el.name.value = take?.word.name || clip.name
+    if (document.activeElement !== this.el.note) this.el.note.value = take?.word.note ?? ''
+    say(this.el.files, sound ? `${clip.name}, ${clock(clip.length_s, 1)}, with ${sound.name}` : `${clip.name}, ${clock(clip.length_s, 1)}, alone`)
+    say(this.el.verdict, take ? verdictSays(take) : `Alone. ${(clip.alone ?? []).map(sentence).join(' ')}`)
+    this.el.verdict.dataset.verdict = take?.verdict ?? 'alone'
+    const next = this.#nextToLook()
+    this.el.approve.disabled = !take
+    fill(this.el.approve, take?.word.approved ? 'Approved' : next ? 'Approve, and the next' : 'Approve', h('kbd', { 'aria-hidden': 'true' }, 'A'))
+  }
+
+  /** Lays everything out anew, from the detail and what is pending. */
+  #show() {
+    const { clip, detail, sound, laid } = this
+    if (!clip) return
+    const tracks = clip.tracks ?? []
+    const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
+    const p = clip.picture
+    this.glass.show({
+      clip: source(clip, detail?.clip_track ?? 0), sound: sound && detail ? source(sound, detail.sound_track) : null,
+      laid, measured: this.measured, windows: detail?.windows ?? [], claps: detail?.claps ?? [],
+      covered: this.#covered(), marks: this.marks,
+      frames: p && p.fps ? { fps: fpsOf(p.rate, p.fps), start: p.start_s, timecode: p.timecode ?? '' } : null,
+    })
+    if (tracks.length) {
+      const laying = { length: clip.length_s, sound: sound?.id, line: this.laid[0] ?? null }
+      if (this.listener.take !== this.id) this.listener.load(this.id, laying)
+      else this.listener.setLine(laying)
+    }
+    this.strip.load(clip, detail?.claps ?? [])
+    this.#tell()
+    this.#time(this.playhead, false)
+  }
+
+  /** The part of the clip that has good sound, as it is laid now. */
+  #covered() {
+    const t = this.take, spans = this.laid, clip = this.clip, sound = this.sound
+    if (!t || !clip || !sound || !spans.length) return { from: 0, to: 0 }
+    const first = spans[0], last = spans[spans.length - 1]
+    const begins = -first.offset_s / (1 + first.drift_ppm * 1e-6), ends = (sound.length_s - last.offset_s) / (1 + last.drift_ppm * 1e-6)
+    return { from: Math.max(0, begins), to: Math.min(clip.length_s, ends) }
+  }
+
+  /** All words, which depend on the line. */
+  #tell() {
+    const { detail, laid, moved, take, clip } = this
+    if (!clip) return
+    const windows = detail?.windows ?? []
+    const through = (detail?.through ?? []).map((id) => recording(this.ways.store.get(), id)?.name ?? id)
+    const lines = take ? [
+      ...(take.why ?? []).map(sentence),
+      ...(detail ? placeSays({ ...detail, take: { ...take, moved_ms: moved } }, laid, this.sound?.name ?? 'the sound') : []),
+      seamSays(windows, laid), gapSays(take, clip.length_s),
+      through.length ? `It was placed over other recordings: ${through.join(', ')}.` : '', settles(take),
+    ] : ['No recording heard the same moment clearly. If you know which sound belongs to it, pair them by hand below.']
+    fill(this.el.words, lines.filter(Boolean).map((l) => h('p', null, l)))
+    this.moving.show({ line: laid[0], moved, measured: this.measured.length > 0, marks: this.marks, laid })
+    this.others.show({ clip, recordings: this.ways.store.get().recordings, sound: take?.sound ?? '', line: laid[0], candidates: detail?.candidates ?? [] })
+    const claps = detail?.claps ?? []
+    const most = 60
+    fill(this.el.claps, claps.slice(0, most).map((c) => h('li', null, keyed(`Clap at ${clock(c.clip_s, 3)}, ${late(clapLaid(c, laid).late_ms)}`, '', () => this.seek(c.clip_s, true)))),
+      claps.length > most ? h('li', { class: 'quiet' }, `and ${claps.length - most} more`) : null, claps.length ? null : h('li', { class: 'quiet' }, 'No sharp sound was found in both.'))
+    this.el.ghost.hidden = Math.abs(moved) < 5e-4
+    say(this.el.ghost, movedWords(moved))
+  }
+
+  #viewed() {
+    if (this.glass) this.strip?.at(this.playhead)
+  }
+
+  /** @param {number} t @param {boolean} playing */
+  #time(t, playing) {
+    this.playhead = t
+    this.glass.setPlayhead(t, playing && this.listener.playing)
+    this.hearing.at(t)
+    this.strip.at(t)
+    const text = positionSays(t, this.laid, this.detail?.windows ?? [])
+    say(this.el.position, text)
+    const { water } = this.glass
+    water.setAttribute('aria-valuemax', String(Math.round(this.clip?.length_s ?? 0)))
+    water.setAttribute('aria-valuenow', t.toFixed(3))
+    if (!this.listener.playing) water.setAttribute('aria-valuetext', text)
+  }
+
+  /** @param {number} t  clip seconds @param {boolean} [show]  brings it on the glass */
+  seek(t, show = false) {
+    const at = Math.max(0, Math.min(this.clip?.length_s ?? 0, t))
+    this.glass.follows = true
+    this.listener.seek(at)
+    this.#time(at, false)
+    if (show) this.glass.reveal(at)
+  }
+
+  /** Lays the sound along a line: at once on the page, and in the program when it has rested so long.
+   * @param {Line} line @param {number} rest  ms */
+  move(line, rest) {
+    if (!this.take || !this.detail) return
+    this.pending = line
+    this.glass.lay(this.laid)
+    if (this.glass.scene) this.glass.scene.covered = this.#covered()
+    this.#tell()
+    clearTimeout(this.timer)
+    if (rest === Infinity) return
+    this.listener.setLine({ sound: this.take.sound, line })
+    if (rest) this.timer = window.setTimeout(() => this.#settle(), rest)
+    else this.#settle()
+  }
+
+  async #settle() {
+    clearTimeout(this.timer)
+    this.timer = 0
+    const line = this.pending
+    if (!line || (await this.say({ line }))) return
+    if (this.pending === line) this.pending = null
+    this.#show()
+  }
+
+  /** Says something of the clip. @param {Change} change @returns {Promise<boolean>} whether it was taken */
+  async say(change) {
+    try {
+      await this.ways.api.word(this.id, change)
+      if (this.take) await this.#bring()
+      return true
+    } catch (err) {
+      this.ways.fail(err)
+      return false
+    }
+  }
+
+  /** The rail is pulled. @param {number} by  ms later @param {boolean} end */
+  slide(by, end) {
+    if (!this.laid.length) return
+    this.start ??= this.laid[0]
+    this.move(laterBy(this.start, by), end ? 0 : Infinity)
+    if (end) this.start = null
+  }
+
+  /** @param {import('./moves.js').Step} step @param {number} n  above 0: later */
+  nudge(step, n) {
+    if (this.laid.length) this.move(nudge(this.laid[0], step, n, this.#rates()), SETTLE)
+  }
+
+  async restore() {
+    if (!this.measured.length || Math.abs(this.moved) < 5e-4) return
+    clearTimeout(this.timer)
+    this.pending = null
+    await this.say({ line: null })
+  }
+
+  /** @param {'clip' | 'sound'} half @param {number} t  clip seconds */
+  mark(half, t) {
+    this.#setMarks({ ...this.marks, [half]: half === 'clip' ? t : soundAt(this.laid, t) })
+  }
+
+  /** @param {import('./marks.js').Marks} marks */
+  #setMarks(marks) {
+    this.marks = marks
+    if (this.glass.scene) this.glass.scene.marks = marks
+    this.glass.redraw()
+    this.#tell()
+  }
+
+  lineUp() {
+    const line = lineUp(this.marks, this.laid)
+    if (!line) return this.ways.tell('Set a mark in each half first')
+    this.#setMarks(noMarks())
+    this.move(line, 0)
+  }
+
+  async measure() {
+    const t = this.take, s = soundAt(this.laid, this.playhead)
+    if (!t || Number.isNaN(s)) return
+    this.moving.showFound({ text: 'Measuring near here…' })
+    try {
+      const { found, why } = await this.ways.api.measure(this.id, { sound: t.sound, at_s: this.playhead, sound_s: s })
+      const line = found?.measured?.[0] ?? found?.laid?.[0]
+      if (!found || !line) return this.moving.showFound({ text: `Nothing was found: ${why || 'nothing both heard near here'}.` })
+      const later = laterThan([{ ...line, from_s: 0, to_s: 0 }], this.laid, this.playhead)
+      const where = Math.abs(later) < 5e-3 ? 'where it lies now' : `${ms(later)} ${later > 0 ? 'later' : 'earlier'} than it lies now`
+      this.moving.showFound({
+        text: `Found ${where}, at ±${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
+        take: () => {
+          this.moving.showFound(null)
+          this.move({ offset_s: line.offset_s, drift_ppm: line.drift_ppm }, 0)
+        },
+        leave: () => this.moving.showFound(null),
+      })
+    } catch (err) {
+      this.moving.showFound(null)
+      this.ways.fail(err)
+    }
+  }
+
+  async refuse() {
+    const t = this.take
+    if (!t) return
+    const name = this.sound?.name ?? 'the sound'
+    if (await this.say({ refused: [...new Set([...(t.word.refused ?? []), t.sound])] })) this.ways.tell(`${name} is no longer laid under it`, 'Undo brings it back.')
+  }
+
+  /** The next take that needs a look, round and round; another one than this. */
+  #nextToLook() {
+    const { takes } = this.ways.store.get()
+    const here = takes.findIndex((t) => t.id === this.id)
+    return [...takes.slice(here + 1), ...takes.slice(0, Math.max(0, here))].find((t) => t.status === 'look')
+  }
+
+  next() {
+    const t = this.#nextToLook()
+    if (t) this.ways.go(`#/take/${encodeURIComponent(t.id)}`)
+    else this.ways.tell('No other take needs a look')
+  }
+
+  async approveAndGo() {
+    const t = this.take
+    if (!t) return
+    if (t.word.approved) return void (await this.say({ approved: false }))
+    if (this.timer) await this.#settle()
+    if (!(await this.say({ approved: true }))) return
+    if (this.#nextToLook()) this.next()
+    else this.ways.tell('Approved. No other take needs a look')
+  }
+
+  /** @param {1 | -1} step */
+  clap(step) {
+    const c = nextClap(this.detail?.claps ?? [], this.playhead, step)
+    if (!c) return this.ways.tell('No sharp sound was found in both')
+    this.seek(c.clip_s, true)
+  }
+
+  worst() {
+    const w = worst(this.detail?.windows ?? [], this.laid)
+    if (!w) return this.ways.tell('No seam was measured')
+    this.seek(w.at_s, true)
+    this.ways.tell(`The seam is furthest off here: ${late(leftover(w, this.laid))}`)
+  }
+
+  loop() {
+    if (this.listener.state.loop) return this.listener.loop(null)
+    const { view } = this.glass
+    const from = Math.max(0, view.start), to = Math.min(this.clip?.length_s ?? 0, view.start + view.width * view.perPixel)
+    this.listener.loop(from, to)
+  }
+
+  heights() {
+    this.glass.fitsView = !this.glass.fitsView
+    this.glass.redraw()
+    this.ways.tell(this.glass.fitsView ? 'Heights fill what is on the glass' : 'Heights fill the whole take')
+  }
+
+  seamScale() {
+    this.glass.scaleKind = this.glass.scaleKind === 'ear' ? 'fine' : 'ear'
+    this.glass.redraw()
+    this.ways.tell(this.glass.scaleKind === 'ear' ? 'Seam as an ear hears it' : 'Seam as fine as it was measured')
+  }
+
+  frames() {
+    this.glass.inFrames = !this.glass.inFrames
+    this.glass.redraw()
+  }
+
+  /** @param {number} n  frames of the picture, or hundredths of a second without one */
+  step(n) {
+    const fps = this.#rates().fps
+    this.seek(this.playhead + n / (fps || 100), true)
+  }
+
+  /** @returns {import('./keys.js').Row[]} */
+  #keys() {
+    const hint = 'drag the upper ruler, which is the good sound\'s own: moves the sound (Shift: a tenth as far); drag anywhere else: moves the view'
+    const choose = (/** @type {number} */ by) => {
+      const step = STEPS[(STEPS.indexOf(this.moving.step) + by + STEPS.length) % STEPS.length]
+      this.moving.choose(step)
+      this.ways.tell(`Step: ${STEP_NAMES[step]}`)
+    }
+    const row = (/** @type {string} */ keys, /** @type {string} */ says, /** @type {() => unknown} */ run) => ({ keys: keys.split(' '), says, run: () => void run() })
+    return [
+      { keys: ['Hand'], says: hint },
+      { keys: ['Wheel'], says: 'over the mirror: closer and wider; sideways or with Shift: earlier and later' },
+      row('Space', 'play and pause', () => this.listener.toggle()),
+      row('ArrowLeft', 'a frame back', () => this.step(-1)), row('ArrowRight', 'a frame on', () => this.step(1)),
+      row('Shift+ArrowLeft', 'a second back', () => this.seek(this.playhead - 1, true)), row('Shift+ArrowRight', 'a second on', () => this.seek(this.playhead + 1, true)),
+      row('Home', 'to the beginning', () => this.seek(0, true)), row('End', 'to the end', () => this.seek(Infinity, true)),
+      row('PageUp', 'the glass to earlier moments', () => this.glass.turn(-0.75)), row('PageDown', 'and to later ones', () => this.glass.turn(0.75)),
+      row('+ =', 'closer', () => this.glass.zoom(2)), row('- −', 'wider', () => this.glass.zoom(0.5)),
+      row('0', 'the whole take', () => this.glass.span(0)), row('7', 'ten seconds', () => this.glass.span(10)), row('8', 'a tenth of a second', () => this.glass.span(0.1)), row('9', 'two milliseconds', () => this.glass.span(0.002)),
+      row('1', 'both microphones', () => this.hearing.mode(0)), row('2', 'good sound left, camera right', () => this.hearing.mode(1)), row('3', 'the good sound alone', () => this.hearing.mode(2)),
+      row('4', 'the camera alone', () => this.hearing.mode(3)), row('5', 'flip between them', () => this.hearing.mode(4)), row('l', 'loop what is on the glass', () => this.loop()),
+      row('c', 'next clap', () => this.clap(1)), row('Shift+c', 'clap before', () => this.clap(-1)), row('w', 'worst place of the seam', () => this.worst()),
+      row(',', 'sound a step earlier', () => this.nudge(this.moving.step, -1)), row('.', 'sound a step later', () => this.nudge(this.moving.step, 1)),
+      row('<', 'sound a frame earlier', () => this.nudge('frame', -1)), row('>', 'sound a frame later', () => this.nudge('frame', 1)), row(';', '', () => this.nudge('frame', -1)), row(':', '', () => this.nudge('frame', 1)),
+      row('s', 'longer step', () => choose(1)), row('Shift+s', 'shorter step', () => choose(-1)), row('t', 'type where it lies', () => this.moving.field.select()),
+      row('b', 'mark the good sound', () => this.mark('sound', this.playhead)), row('v', "mark the camera's sound", () => this.mark('clip', this.playhead)), row('u', 'line the marks up', () => this.lineUp()),
+      row('r', 'back to the measured place', () => this.restore()), row('e', 'measure from here', () => this.measure()), row('o', 'pair with another sound', () => this.others.open()), row('x', 'these two do not belong together', () => this.refuse()),
+      row('i', 'heights: whole take or glass', () => this.heights()), row('y', 'scale of the seam', () => this.seamScale()), row('q', 'ruler in time or frames', () => this.frames()),
+      row('a', 'approve, and on to the next', () => this.approveAndGo()), row('n', 'next take to look at', () => this.next()),
+    ]
+  }
+
+  /** @param {KeyboardEvent} e */
+  key(e) {
+    const on = e.target
+    if (e.key === ' ' && on instanceof HTMLButtonElement) return false // it is pressed
+    if (on instanceof HTMLInputElement && on.type === 'radio' && e.key.startsWith('Arrow')) return false
+    if (on instanceof HTMLInputElement && on.type === 'range') return false
+    return press(PLACE, e)
+  }
+
+  close() {
+    if (this.timer) this.#settle()
+    this.end()
+    this.stop.abort()
+    this.listener.close()
+    this.strip.close()
+    this.glass.close()
+    define(PLACE, [])
+  }
+}
+
+/** Opens a take. @param {HTMLElement} root @param {Ways} ways */
+export function openTake(root, ways) {
+  const screen = new TakeScreen(root, ways)
+  return { close: () => screen.close(), key: (/** @type {KeyboardEvent} */ e) => screen.key(e) }
+}
