@@ -11,6 +11,7 @@ require (
 	github.com/tetratelabs/wazero v1.12.0
 	golang.org/x/sys v0.49.0
 	gonum.org/v1/gonum v0.17.0
+	modernc.org/sqlite v1.62.0
 )
 
 require (
@@ -28,5 +29,4 @@ require (
 	modernc.org/libc v1.80.1 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
-	modernc.org/sqlite v1.62.0 // indirect
 )

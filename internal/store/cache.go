@@ -1,6 +1,9 @@
 // Package store keeps what Earshot derives from recordings, so that a second
-// look is near instant. It owns every file Earshot keeps for itself and never
-// writes near an original.
+// look is near instant, and what a person said of a shoot, of which nothing may
+// be lost. It owns every file Earshot keeps for itself and never writes over an
+// original.
+//
+// A Shoot is the person's part, a SQLite file in a folder that the person knows.
 //
 // A Cache holds one folder per recording, named by the recording's Identity,
 // and in it whatever was derived, each under a name of its own. Files are

@@ -24,13 +24,13 @@ const (
 	vfsDotfiles = "unix-dotfile" // locked by a file beside the file
 )
 
-func needs(t *testing.T, vfs string) {
+func needs(t testing.TB, vfs string) {
 	if vfs != "" && runtime.GOOS == "windows" {
 		t.Skip("this check needs SQLite's ways to reach files on Unix")
 	}
 }
 
-func openBy(t *testing.T, dir, vfs string) *Shoot {
+func openBy(t testing.TB, dir, vfs string) *Shoot {
 	t.Helper()
 	steps, err := migrations()
 	must(t, err)
