@@ -52,10 +52,15 @@ const SHORTEST_LOOP = 0.1
  */
 /** @typedef {Pick<import('./api.js').API, 'listen' | 'loudness'>} Asked */
 /**
+ * @typedef {object} Watcher
+ * @property {(t: number) => void} [onTime]  while playing once a frame of the screen, and at every seek and pause
+ * @property {(state: Listening) => void} [onState]
+ */
+/**
  * @typedef {object} Ways
  * @property {Asked} api
- * @property {(t: number) => void} [onTime]         while playing once a frame of the screen, and at every seek
- * @property {(state: Listening) => void} [onState]
+ * @property {Watcher['onTime']} [onTime]
+ * @property {Watcher['onState']} [onState]
  * @property {BaseAudioContext} [context]           to play into, at 48000 Hz, instead of the sound device
  */
 
@@ -72,6 +77,8 @@ export class Listener {
   /** @param {Ways} ways */
   constructor(ways) {
     this.ways = ways
+    /** @type {Set<Watcher>} */
+    this.watchers = new Set([ways])
     /** @type {BaseAudioContext | null} */
     this.context = null
     /** @type {AudioWorkletNode | null} */
@@ -91,7 +98,8 @@ export class Listener {
     this.coming = null
     this.clock = new Clock(0)
     this.serial = 0
-    this.echo = 0
+    this.echo = 0 // the last that came back of those asked for
+    this.echoes = 0
     /** @type {Mode} */
     this.mode = 'both'
     /** @type {import('./gains.js').Hearing} */
@@ -138,7 +146,18 @@ export class Listener {
     const shown = JSON.stringify(state)
     if (shown === this.shown) return
     this.shown = shown
-    this.ways.onState?.(state)
+    for (const watcher of this.watchers) watcher.onState?.(state)
+  }
+
+  tellTime() {
+    const t = this.time()
+    for (const watcher of this.watchers) watcher.onTime?.(t)
+  }
+
+  /** @param {Watcher} watcher @returns {() => void} ends it */
+  watch(watcher) {
+    this.watchers.add(watcher)
+    return () => void this.watchers.delete(watcher)
   }
 
   /**
@@ -169,7 +188,7 @@ export class Listener {
     this.tend()
     void this.weighLoudness(id, take.sound, 0)
     this.rest()
-    this.ways.onTime?.(0)
+    this.tellTime()
     this.changed()
   }
 
@@ -316,7 +335,7 @@ export class Listener {
     this.clock.set(frame, this.serial)
     this.say({ do: 'seek', frame, serial: this.serial })
     this.tend()
-    this.ways.onTime?.(this.time())
+    this.tellTime()
     this.changed()
   }
 
@@ -408,10 +427,10 @@ export class Listener {
 
   /** Tells the time while it goes, once a frame of the screen, and until what was paused is heard out. */
   follow() {
-    if (this.following || !this.ways.onTime) return
+    if (this.following) return
     this.following = requestAnimationFrame(() => {
       this.following = 0
-      this.ways.onTime?.(this.time())
+      this.tellTime()
       if (this.moving || this.heardFrame(performance.now()) < (this.clock.anchors.at(-1)?.at ?? 0)) this.follow()
     })
   }
@@ -464,13 +483,11 @@ export class Listener {
     const nap = () => new Promise((resolve) => setTimeout(resolve, 1))
     this.tend()
     while (this.coming || !this.node || (this.feed && this.feed.wanted >= 0)) await nap()
-    const mine = ++this.serialOfEcho
+    const mine = ++this.echoes
     this.say({ do: 'echo', serial: mine })
     while (this.echo < mine) await nap()
     this.tend()
   }
-
-  serialOfEcho = 0
 
   close() {
     this.closed.abort()

@@ -18,8 +18,9 @@ const pictureKey = (/** @type {Item} */ i) => `p ${i.id}`
 
 /**
  * @param {(id: string) => void} come  called when something of an item came
+ * @param {{pictures: boolean}} [what]
  */
-export function createLooks(come) {
+export function createLooks(come, what = { pictures: true }) {
   const queue = createQueue(4)
   /** @type {Map<string, Uint8Array | null>} */
   const waves = new Map()
@@ -68,7 +69,7 @@ export function createLooks(come) {
       const keep = new Set()
       for (const i of [...seen].reverse()) {
         if (i.recording.state !== 'read') continue
-        if (i.recording.picture && !pictures.has(pictureKey(i))) {
+        if (what.pictures && i.recording.picture && !pictures.has(pictureKey(i))) {
           keep.add(pictureKey(i))
           queue.want(pictureKey(i), (signal) => picture(i, signal))
         }

@@ -136,7 +136,7 @@ function makeHead() {
       theme((now = (now + 1) % 3))
       tell(`Colours: ${themeNames[now]}`)
       head()
-    } }, 'Light'),
+    } }, 'Colours'),
     help: h('button', { type: 'button', class: 'plain', 'aria-keyshortcuts': '?', onclick: openHelp }, 'Keys'),
     work: h('p', { class: 'work' }),
   }
@@ -160,7 +160,6 @@ function head() {
     el.title = last ? last.label : ''
   }
   bar.light.setAttribute('aria-label', `Colours: ${themeNames[kept()]}`)
-  say(bar.light, ['Light', 'Day light', 'Night'][kept()])
   working(s)
 }
 

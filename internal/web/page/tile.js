@@ -17,6 +17,9 @@ export const palette = () => ({
 
 /** @typedef {ReturnType<typeof palette>} Palette */
 
+/** How high a level stands: quiet ones are raised, so that they can be seen in a small picture. @param {number} v 0 to 255 */
+const lift = (v) => (v / 255) ** 0.7
+
 /**
  * Draws a shore and its reflection into a rectangle.
  * @param {CanvasRenderingContext2D} ctx
@@ -32,7 +35,7 @@ export function drawMirror(ctx, c, box, p) {
   for (const [member, way, paint] of shapes) {
     ctx.beginPath()
     ctx.moveTo(box.x, middle)
-    for (let k = 0; k < n; k++) ctx.lineTo(box.x + ((k + 0.5) * box.w) / n, middle + (way * half * c[4 * k + member]) / 255)
+    for (let k = 0; k < n; k++) ctx.lineTo(box.x + ((k + 0.5) * box.w) / n, middle + way * half * lift(c[4 * k + member]))
     ctx.lineTo(box.x + box.w, middle)
     ctx.fillStyle = paint
     ctx.fill()

@@ -41,13 +41,15 @@ class Wall {
     /** @type {Map<Row, {el: HTMLElement, tiles: Tile[]}>} */ this.shown = new Map()
     /** @type {{el: HTMLElement, tiles: Tile[]}[]} */ this.spare = []
     this.columns = 0
+    this.top = 0 // of the grid in the page, CSS pixels
+    this.wave = { w: 0, h: 0 }
     this.paint = palette()
     this.looks = createLooks((id) => this.came(id))
     this.frame = nextFrame(() => this.render())
-    this.build(root)
+    this.ui = this.build(root)
     this.stop = new AbortController()
     const { signal } = this.stop
-    addEventListener('scroll', () => this.scrolled(), { passive: true, signal })
+    addEventListener('scroll', () => this.frame(), { passive: true, signal })
     addEventListener('resize', () => this.layout(), { signal })
     addEventListener('theme', () => this.repaint(), { signal })
     matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.repaint(), { signal })
@@ -62,18 +64,19 @@ class Wall {
 
   /** @param {HTMLElement} root */
   build(root) {
-    this.filterBox = h('fieldset', { class: 'filters' }, h('legend', { class: 'unseen' }, 'Show'), filters.map(([value, text]) => h('label', null,
+    const filterBox = h('fieldset', { class: 'filters' }, h('legend', { class: 'unseen' }, 'Show'), filters.map(([value, text]) => h('label', null,
       h('input', { type: 'radio', name: 'filter', value, checked: kept.filter === value, onchange: () => this.filter(value) }), h('span', null, text, ' ', h('i', { class: 'n' })))))
     const order = h('select', { onchange: () => {
       kept.sort = /** @type {any} */ (order.value)
       this.update(true)
     } }, sorts.map(([value, text]) => h('option', { value, selected: kept.sort === value }, text)))
-    this.none = h('p', { class: 'none', hidden: true })
-    this.grid = h('div', { class: 'grid', role: 'grid', 'aria-label': 'Takes', 'aria-multiselectable': 'true', onclick: this.click.bind(this), ondblclick: this.open.bind(this), onfocusin: this.focused.bind(this) })
-    this.deeds = h('div', { class: 'chosen', role: 'group', 'aria-label': 'What is chosen', hidden: true })
+    const none = h('p', { class: 'none', hidden: true })
+    const grid = h('div', { class: 'grid', role: 'grid', 'aria-label': 'Takes', 'aria-multiselectable': 'true', onclick: this.click.bind(this), onfocusin: this.focused.bind(this) })
+    const deeds = h('div', { class: 'chosen', role: 'group', 'aria-label': 'What is chosen', hidden: true })
     fill(root, h('h1', { class: 'unseen' }, 'The wall'),
-      h('div', { class: 'over' }, this.filterBox, h('label', { class: 'order' }, h('span', null, 'in order of '), order)),
-      this.none, this.grid, this.deeds)
+      h('div', { class: 'over' }, filterBox, h('label', { class: 'order' }, h('span', null, 'in order of '), order)),
+      none, grid, deeds)
+    return { filterBox, none, grid, deeds }
   }
 
   close() {
@@ -88,7 +91,7 @@ class Wall {
   /** @param {import('./state.js').Filter} f */
   filter(f) {
     kept.filter = f
-    for (const input of this.filterBox.querySelectorAll('input')) input.checked = input.value === f
+    for (const input of this.ui.filterBox.querySelectorAll('input')) input.checked = input.value === f
     this.update(true)
   }
 
@@ -100,10 +103,10 @@ class Wall {
     this.at = new Map(this.list.map((i, k) => [i.id, k]))
     for (const id of this.chosen) if (!this.at.has(id)) this.chosen.delete(id)
     const n = counts(items(s))
-    for (const label of this.filterBox.querySelectorAll('label')) say(/** @type {Element} */ (label.querySelector('.n')), String(n[/** @type {'all'} */ (label.querySelector('input')?.value)]))
+    for (const label of this.ui.filterBox.querySelectorAll('label')) say(/** @type {Element} */ (label.querySelector('.n')), String(n[/** @type {'all'} */ (label.querySelector('input')?.value)]))
     const words = { look: 'Nothing needs a look.', done: 'No take is done yet.', alone: 'Nothing stands alone.', all: 'Nothing was found yet.' }
-    this.none.hidden = this.list.length > 0
-    say(this.none, words[kept.filter])
+    this.ui.none.hidden = this.list.length > 0
+    say(this.ui.none, words[kept.filter])
     if (!this.at.has(kept.focus)) kept.focus = this.list[0]?.id ?? ''
     if (top) scrollTo(0, 0)
     this.layout()
@@ -112,9 +115,9 @@ class Wall {
 
   /** Says anew which row is where. */
   layout() {
-    const style = getComputedStyle(this.grid)
+    const style = getComputedStyle(this.ui.grid)
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize)
-    const wide = this.grid.clientWidth
+    const wide = this.ui.grid.clientWidth
     const gap = parseFloat(style.columnGap) || 24
     const columns = Math.max(1, Math.floor((wide + gap) / (19 * rem + gap)))
     const plan = place(this.parts ?? [], columns, { tile: 10.75 * rem, title: 3.5 * rem })
@@ -126,12 +129,12 @@ class Wall {
       this.shown.clear()
       this.spare = []
       this.columns = columns
-      this.grid.style.setProperty('--columns', String(columns))
+      this.ui.grid.style.setProperty('--columns', String(columns))
     }
-    this.grid.style.height = `${plan.height}px`
-    this.grid.setAttribute('aria-rowcount', String(this.rows.length))
-    this.grid.setAttribute('aria-colcount', String(columns))
-    this.top = this.grid.getBoundingClientRect().top + scrollY
+    this.ui.grid.style.height = `${plan.height}px`
+    this.ui.grid.setAttribute('aria-rowcount', String(this.rows.length))
+    this.ui.grid.setAttribute('aria-colcount', String(columns))
+    this.top = this.ui.grid.getBoundingClientRect().top + scrollY
     // Rows are new objects: those on show are taken over by their number.
     const old = [...this.shown]
     this.shown.clear()
@@ -150,10 +153,6 @@ class Wall {
       for (const t of made.tiles) t.item = null
       this.spare.push(made)
     } else made.el.remove()
-  }
-
-  scrolled() {
-    this.frame()
   }
 
   /** Shows the rows that are seen, and a few about them. @param {boolean} [all] write even what is shown already */
@@ -183,7 +182,7 @@ class Wall {
   rowElement(row) {
     if (row.title) {
       const el = h('div', { class: 'row title', role: 'row' }, h('div', { role: 'gridcell' }, h('h2')))
-      this.grid.append(el)
+      this.ui.grid.append(el)
       return { el, tiles: [] }
     }
     const made = this.spare.pop()
@@ -193,7 +192,7 @@ class Wall {
     }
     const tiles = Array.from({ length: this.columns }, makeTile)
     const el = h('div', { class: 'row', role: 'row' }, tiles.map((t) => t.el))
-    this.grid.append(el)
+    this.ui.grid.append(el)
     return { el, tiles }
   }
 
@@ -219,15 +218,14 @@ class Wall {
       write(tile, item)
       this.mark(tile)
       const look = this.looks.of(item)
-      if (other || look.columns !== tile.look?.columns || look.picture !== tile.look?.picture || tile.w !== this.wave?.w) this.draw(tile, look)
+      if (other || look.columns !== tile.look?.columns || look.picture !== tile.look?.picture || tile.w !== this.wave.w) this.draw(tile, look)
     }
   }
 
   /** @param {Tile} tile @param {import('./tile.js').Look} look */
   draw(tile, look) {
-    const size = /** @type {{w: number, h: number}} */ (this.wave)
-    tile.w = size.w
-    draw(tile, look, this.paint, size)
+    tile.w = this.wave.w
+    draw(tile, look, this.paint, this.wave)
   }
 
   /** Which is chosen and which takes the keys. @param {Tile} tile */
@@ -295,8 +293,6 @@ class Wall {
     this.markAll()
   }
 
-  open() {}
-
   /** @param {string} id */
   go(id) {
     kept.focus = id
@@ -321,7 +317,7 @@ class Wall {
 
   /** @param {KeyboardEvent} e */
   step(e) {
-    if (!this.list.length || !this.grid.contains(document.activeElement) && e.shiftKey) return false
+    if (!this.list.length || !this.ui.grid.contains(document.activeElement) && e.shiftKey) return false
     const from = this.list[this.at.get(kept.focus) ?? 0].id
     const rows = Math.max(1, Math.floor((innerHeight - 160) / (this.rows.find((r) => !r.title)?.height ?? 172)))
     const to = move(this.rows, from, e.key, rows)
@@ -378,16 +374,16 @@ class Wall {
 
   tellChosen() {
     const n = this.chosen.size
-    const had = this.deeds.contains(document.activeElement)
-    this.deeds.hidden = !n
+    const had = this.ui.deeds.contains(document.activeElement)
+    this.ui.deeds.hidden = !n
     if (!n) return
     const deed = (/** @type {string} */ text, /** @type {() => unknown} */ run) => h('button', { type: 'button', class: 'plain', onclick: () => void run() }, text)
-    if (this.deeds.childElementCount) say(/** @type {Element} */ (this.deeds.firstElementChild), `${n} chosen`)
+    if (this.ui.deeds.childElementCount) say(/** @type {Element} */ (this.ui.deeds.firstElementChild), `${n} chosen`)
     else {
-      fill(this.deeds, h('b', { role: 'status' }, `${n} chosen`), deed('Approve', () => this.approve()), deed('Marry', () => this.marry()), deed('Refuse the sound', () => this.refuse()),
+      fill(this.ui.deeds, h('b', { role: 'status' }, `${n} chosen`), deed('Approve', () => this.approve()), deed('Marry', () => this.marry()), deed('Refuse the sound', () => this.refuse()),
         deed('Choose all', () => this.all()), deed('Choose none', () => this.clear()))
     }
-    if (had && !this.deeds.contains(document.activeElement)) this.focus(kept.focus)
+    if (had && !this.ui.deeds.contains(document.activeElement)) this.focus(kept.focus)
   }
 
   /** @returns {import('./keys.js').Row[]} */
@@ -399,8 +395,8 @@ class Wall {
       { keys: ['Home', 'End'], says: 'the first, the last', run: step },
       { keys: ['PageUp', 'PageDown'], says: 'a page up or down', run: step },
       { keys: ['Shift+ArrowLeft', 'Shift+ArrowRight', 'Shift+ArrowUp', 'Shift+ArrowDown'], says: 'choose along the way', run: step },
-      { keys: ['Enter'], says: 'look at it closely', run: () => (this.grid.contains(document.activeElement) ? this.go(kept.focus) : false) },
-      { keys: ['Space'], says: 'choose it, or no longer', run: () => (this.grid.contains(document.activeElement) ? this.choose(kept.focus) : false) },
+      { keys: ['Enter'], says: 'look at it closely', run: () => (this.ui.grid.contains(document.activeElement) ? this.go(kept.focus) : false) },
+      { keys: ['Space'], says: 'choose it, or no longer', run: () => (this.ui.grid.contains(document.activeElement) ? this.choose(kept.focus) : false) },
       { keys: ['Mod+a'], says: 'choose all that are shown', run: () => this.all() },
       { keys: ['Escape'], says: 'choose none', run: () => this.clear() },
       { keys: ['a'], says: 'approve, or no longer', run: () => void this.approve() },

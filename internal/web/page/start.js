@@ -1,0 +1,240 @@
+// The beginning: two banks, one for what the cameras wrote, one for what the
+// recorders wrote. They rise as recordings come.
+import { fill, h, nextFrame, say } from './dom.js'
+import { createLooks } from './looks.js'
+import { openPlaces } from './places.js'
+import { items } from './state.js'
+import { draw, makeTile, palette, write } from './tile.js'
+import { clock, count, spoken } from './words.js'
+
+/** @typedef {import('./types').Recording} Recording */
+
+const listed = 30 // files of a bank that are named; the rest is counted
+const latest = 8 // takes that are shown as they are found
+
+/**
+ * @param {HTMLElement} root
+ * @param {import('./main.js').Desk} desk
+ * @returns {import('./main.js').Screen}
+ */
+export function openStart(root, desk) {
+  const s = new Start(root, desk)
+  return { close: () => s.close() }
+}
+
+/** @param {'clip' | 'sound'} kind @param {string} title @param {string} what @param {() => void} add */
+function makeBank(kind, title, what, add) {
+  const path = document.createElementNS('http://www.w3.org/2000/svg', 'path')
+  const svg = document.createElementNS('http://www.w3.org/2000/svg', 'svg')
+  svg.setAttribute('viewBox', '0 0 600 100')
+  svg.setAttribute('preserveAspectRatio', 'none')
+  svg.setAttribute('aria-hidden', 'true')
+  svg.append(path)
+  const total = h('p', { class: 'quiet' }, what)
+  const list = h('ul', { class: 'files' })
+  const el = h('section', { class: `bank ${kind}`, 'aria-labelledby': `bank-${kind}` }, svg,
+    h('h2', { id: `bank-${kind}` }, title), total, h('button', { type: 'button', class: 'deed second', onclick: add }, 'Add folders'), list)
+  return { kind, el, path, total, list, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
+}
+
+function makeLine() {
+  const name = h('span', { class: 'name' }), state = h('span', { class: 'quiet' }), bar = h('i')
+  return { el: h('li', null, name, state, bar), name, state, bar }
+}
+
+class Start {
+  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  constructor(root, desk) {
+    this.desk = desk
+    this.paint = palette()
+    this.looks = createLooks(() => this.frame())
+    this.frame = nextFrame(() => this.update())
+    this.stop = new AbortController()
+    const add = () => openPlaces(desk, () => desk.go('#/start'))
+    this.banks = [
+      makeBank('clip', 'From the cameras', 'Clips, each with the sound its camera heard.', add),
+      makeBank('sound', 'From the recorders', 'Body mics, phones, recorders: the good sound.', add),
+    ]
+    this.tiles = Array.from({ length: latest }, makeTile)
+    this.found = h('section', { class: 'found', hidden: true }, h('h2'), h('div', { class: 'latest', role: 'grid', 'aria-label': 'Takes found last' }, h('div', { role: 'row' }, this.tiles.map((t) => {
+      t.el.addEventListener('click', () => t.item && desk.go(`#/take/${encodeURIComponent(t.item.id)}`))
+      return t.el
+    }))))
+    this.ui = this.build(root)
+    this.listen()
+    this.unsubscribe = desk.store.subscribe(() => this.frame())
+    this.update()
+  }
+
+  /** @param {HTMLElement} root */
+  build(root) {
+    const work = h('p', { class: 'now', role: 'status' })
+    const rest = h('ul', { class: 'files rest', 'aria-label': 'Not sorted' })
+    const title = h('h1', null, 'Bring what was recorded')
+    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', h('button', { type: 'button', class: 'plain', onclick: () => this.tryIt() }, 'Try it on a small shoot'), ' that is made up on this machine.')
+    fill(root, h('div', { class: 'intro' }, title, h('p', null, 'Either bank takes everything: each file is sorted by what is in it. Originals are only ever read.')),
+      h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, this.found,
+      h('div', { class: 'asides' }, demo,
+        h('p', { class: 'small quiet' }, 'Files and folders can be dropped on this page too. A browser does not say where they lie, so what is dropped is copied into the shoot’s folder; what is added by its folder stays where it is.'),
+        h('p', { class: 'small quiet' }, 'Listen softly at first: a body mic can be far louder than the camera’s own, above all in headphones. Ask people before you record them.')))
+    return { work, rest, title, demo }
+  }
+
+  listen() {
+    const { signal } = this.stop
+    const over = (/** @type {boolean} */ on) => document.body.classList.toggle('over-banks', on)
+    addEventListener('dragover', (e) => {
+      if (!e.dataTransfer?.types.includes('Files')) return
+      e.preventDefault()
+      over(true)
+    }, { signal })
+    addEventListener('dragleave', (e) => e.relatedTarget || over(false), { signal })
+    addEventListener('drop', (e) => {
+      e.preventDefault()
+      over(false)
+      if (e.dataTransfer) this.take(e.dataTransfer)
+    }, { signal })
+    addEventListener('theme', () => {
+      this.paint = palette()
+      for (const t of this.tiles) t.look = null
+      this.frame()
+    }, { signal })
+  }
+
+  close() {
+    document.body.classList.remove('over-banks')
+    this.stop.abort()
+    this.unsubscribe()
+    this.frame.stop()
+    this.looks.close()
+  }
+
+  async tryIt() {
+    try {
+      this.desk.go('#/start')
+      await this.desk.api.demo()
+    } catch (err) {
+      this.desk.fail(err)
+    }
+  }
+
+  /** Sends what was dropped, one file after another. @param {DataTransfer} data */
+  async take(data) {
+    const entries = [...data.items].map((i) => i.webkitGetAsEntry()).filter((e) => e !== null)
+    try {
+      const files = (await Promise.all(entries.map(filesOf))).flat()
+      if (!files.length) return
+      this.desk.go('#/start')
+      for (const [i, file] of files.entries()) {
+        this.sending = `Copying ${file.name}, ${i + 1} of ${files.length}`
+        this.frame()
+        await this.desk.api.dropped(file, this.stop.signal)
+      }
+    } catch (err) {
+      this.desk.fail(err)
+    }
+    this.sending = ''
+    this.frame()
+  }
+
+  update() {
+    const s = this.desk.store.get()
+    for (const b of this.banks) bring(b, s.recordings.filter((r) => r.kind === b.kind))
+    const rest = s.recordings.filter((r) => !r.kind)
+    const failed = rest.filter((r) => r.state === 'failed')
+    const waiting = rest.length - failed.length
+    say(this.ui.title, s.recordings.length ? s.shoot.name || 'What was recorded' : 'Bring what was recorded')
+    this.ui.demo.hidden = s.recordings.length > 0
+    const w = s.work
+    const step = w.busy ? [w.step, w.file].filter(Boolean).join(' ') + (w.total ? `, ${Math.floor((100 * w.done) / w.total)} %` : '') : ''
+    say(this.ui.work, [this.sending, w.error && `${w.error}. ${w.hint ?? ''}`, step, waiting ? `${count(waiting, 'file')} waiting` : ''].filter(Boolean).join(' · '))
+    fill(this.ui.rest, failed.slice(0, 50).map((r) => h('li', null, h('span', { class: 'name' }, r.name), h('span', { class: 'wrong' }, r.error ?? 'could not be read'))))
+    this.takes(s)
+  }
+
+  /** @param {import('./types').State} s */
+  takes(s) {
+    this.found.hidden = !s.takes.length
+    if (!s.takes.length) return
+    const look = s.takes.filter((t) => t.status === 'look').length
+    fill(/** @type {Element} */ (this.found.firstElementChild), h('a', { href: '#/' }, `${count(s.takes.length, 'take')} found`), h('span', { class: 'quiet' }, look ? `, ${look === 1 ? 'one wants' : `${look} want`} a look` : ''))
+    const ids = new Set(s.takes.slice(-latest).map((t) => t.id))
+    const shown = items(s).filter((i) => ids.has(i.id)).reverse()
+    for (const [k, tile] of this.tiles.entries()) {
+      const item = shown[k]
+      tile.el.hidden = !item
+      if (!item) continue
+      const look = this.looks.of(item)
+      const old = tile.item?.id === item.id && tile.look && look.columns === tile.look.columns && look.picture === tile.look.picture
+      tile.item = item
+      write(tile, item)
+      if (!old) draw(tile, look, this.paint, { w: tile.canvas.clientWidth, h: tile.canvas.clientHeight })
+    }
+    this.looks.want(shown)
+  }
+}
+
+// What an empty bank shows faintly: a shore that may come.
+const still = [60, 20, 90, 40, 130, 30, 70].map((length_s) => ({ length_s, done: 1, state: 'read' }))
+
+/** Brings a bank in line with its recordings. @param {ReturnType<typeof makeBank>} b @param {Recording[]} all */
+function bring(b, all) {
+  const length = all.reduce((sum, r) => sum + r.length_s, 0)
+  say(b.total, all.length ? `${count(all.length, 'file')}, ${spoken(length)}` : b.what)
+  b.path.setAttribute('d', heap(all.length ? all : still))
+  b.el.classList.toggle('empty', !all.length)
+  const reading = all.filter((r) => r.state === 'reading')
+  const shown = [...reading, ...all.filter((r) => r.state !== 'reading').reverse()].slice(0, listed)
+  const keep = new Set(shown.map((r) => r.id))
+  for (const [id, line] of b.lines) {
+    if (keep.has(id)) continue
+    line.el.remove()
+    b.lines.delete(id)
+  }
+  for (const r of shown) {
+    let line = b.lines.get(r.id)
+    if (!line) {
+      b.lines.set(r.id, (line = makeLine()))
+      b.list.prepend(line.el)
+    }
+    say(line.name, r.name)
+    say(line.state, r.state === 'reading' ? `${Math.round(100 * r.done)} %` : r.state === 'waiting' ? 'waiting' : clock(r.length_s))
+    line.bar.hidden = r.state !== 'reading'
+    line.bar.style.transform = `scaleX(${r.done})`
+  }
+}
+
+/**
+ * The outline of a heap: a hump for each recording, as wide as it is long,
+ * higher the more of it was read. A flat line where there is nothing.
+ * @param {{length_s: number, done: number, state: string}[]} all
+ */
+export function heap(all) {
+  const humps = all.filter((r) => r.length_s > 0).slice(-150)
+  const total = humps.reduce((sum, r) => sum + Math.sqrt(r.length_s), 0)
+  let d = 'M0 98'
+  let x = 0
+  for (const [i, r] of humps.entries()) {
+    const w = (600 * Math.sqrt(r.length_s)) / total
+    const lift = Math.sin(((x + w / 2) / 600) * Math.PI) * 62 + 12 + ((i * 37) % 19)
+    const top = 98 - lift * (r.state === 'reading' ? r.done : 1)
+    d += ` C${(x + w * 0.3).toFixed(1)} ${top.toFixed(1)} ${(x + w * 0.7).toFixed(1)} ${top.toFixed(1)} ${(x + w).toFixed(1)} ${(98 - lift * 0.35).toFixed(1)}`
+    x += w
+  }
+  return d + ' L600 98 L600 100 L0 100 Z'
+}
+
+/** All files of a dropped thing. @param {FileSystemEntry} entry @returns {Promise<File[]>} */
+async function filesOf(entry) {
+  if (entry.name.startsWith('.')) return []
+  if (entry.isFile) return [await new Promise((ok, no) => /** @type {FileSystemFileEntry} */ (entry).file(ok, no))]
+  const reader = /** @type {FileSystemDirectoryEntry} */ (entry).createReader()
+  const all = []
+  for (;;) { // a reader gives a hundred or so at a time
+    /** @type {FileSystemEntry[]} */
+    const some = await new Promise((ok, no) => reader.readEntries(ok, no))
+    if (!some.length) break
+    all.push(...some)
+  }
+  return (await Promise.all(all.map(filesOf))).flat()
+}
