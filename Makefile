@@ -8,7 +8,10 @@ FLAGS       := -trimpath -buildvcs=false -ldflags "-s -w -X main.version=$(VERSI
 # The race detector needs a C compiler; without one the tests run plain.
 RACE := $(shell command -v $$($(GO) env CC) >/dev/null 2>&1 && [ "$$($(GO) env CGO_ENABLED)" = 1 ] && echo -race)
 
-.PHONY: build test check bench accuracy accuracy-quick shoots torment demo cross man clean
+# The page's own checks need Node; without it they are left out, and named so.
+PAGE := internal/web/page
+
+.PHONY: build test check page bench accuracy accuracy-quick shoots torment demo cross man clean
 
 build:
 	CGO_ENABLED=0 $(GO) build $(FLAGS) -o earshot ./cmd/earshot
@@ -17,13 +20,20 @@ test:
 	$(GO) test ./...
 
 check:
-	@unformatted=$$(gofmt -l $$(find . -name '*.go' -not -path './dist/*')); \
+	@unformatted=$$(gofmt -l $$(find . -name '*.go' -not -path './dist/*' -not -path '*/node_modules/*')); \
 	if [ -n "$$unformatted" ]; then echo "not as gofmt writes it:"; echo "$$unformatted"; exit 1; fi
 	$(GO) vet ./...
 	$(GO) run $(STATICCHECK) ./...
+	@$(MAKE) --no-print-directory page
 	@[ -n "$(RACE)" ] || echo "no C compiler: testing without the race detector"
 	$(GO) test $(RACE) -timeout 30m ./...
 	$(GO) run ./cmd/accuracy -quick
+
+page:
+	@if command -v npm >/dev/null 2>&1; then \
+		cd $(PAGE) && npm ci --silent --no-audit --no-fund --ignore-scripts && npx --no-install tsc --project . && node --test test/*.test.js; \
+	elif [ -n "$$EARSHOT_REFERENCE" ]; then echo "npm is missing: the page cannot be checked"; exit 1; \
+	else echo "no npm: the page is not checked"; fi
 
 bench:
 	$(GO) run ./cmd/bench

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
@@ -15,6 +16,7 @@ import (
 	"earshot/internal/app"
 	"earshot/internal/fault"
 	"earshot/internal/media"
+	"earshot/internal/shoot"
 )
 
 // here is a path that is there.
@@ -107,7 +109,10 @@ func TestBadUsage(t *testing.T) {
 		{[]string{"doctor", "x"}, "earshot prove"},
 		{[]string{"completion", "tcsh"}, "bash, zsh, fish, powershell"},
 		{[]string{"help", "nothing"}, "no such command"},
-		{[]string{"desk"}, "no such command"},
+		{[]string{"offload"}, "no such command"},
+		{[]string{"pair", "--lay", "C1.MP4", path}, "CLIP="},
+		{[]string{"pair", "--lay", "C1.MP4=soon", path}, "offset in seconds"},
+		{[]string{"pair", "--undo", "-1", path}, "0 or more"},
 	} {
 		f := &fake{}
 		status, stdout, stderr := run(context.Background(), f, tt.args...)
@@ -310,5 +315,27 @@ func TestDeskTakesPathsAndFlags(t *testing.T) {
 	}
 	if status, _, stderr := run(context.Background(), f, "desk", filepath.Join(dir, "gone")); status != exitFailed || !strings.Contains(stderr, "gone") {
 		t.Errorf("a folder that is not there gives %d, %q", status, stderr)
+	}
+}
+
+// What is said with flags is what is said on the desk.
+func TestPairTakesWords(t *testing.T) {
+	path := here(t)
+	f := &fake{pair: &app.PairResult{}}
+	status, _, stderr := run(context.Background(), f, "pair", path, "--shoot", "s", "--lay", "C1.MP4=1.5,-20", "--lay", "C2.MP4=measured",
+		"--refuse", "C3.MP4=rec.m4a", "--with", "C4.MP4=rec.m4a", "--call", "C1.MP4=first = best", "--approve", "C1.MP4", "--undo", "2")
+	mustStatus(t, status, 0, stderr)
+	got := f.said
+	if got.Shoot != "s" || got.Undo != 2 || len(got.Say) != 6 || !slices.Equal(got.Paths, []string{path}) {
+		t.Fatalf("asked for %+v", got)
+	}
+	was := shoot.Word{Line: &shoot.Line{Offset: 9}}
+	for i, want := range []shoot.Word{
+		{Line: was.Line, Sound: "rec.m4a"}, {Line: &shoot.Line{Offset: 1.5, Drift: -20}}, {}, {Line: was.Line, Refused: []string{"rec.m4a"}},
+		{Line: was.Line, Name: "first = best"}, {Line: was.Line, Approved: true},
+	} {
+		if is := got.Say[i].Change.Over(was); !reflect.DeepEqual(is, want) {
+			t.Errorf("saying %d makes %+v, want %+v", i, is, want)
+		}
 	}
 }

@@ -33,11 +33,15 @@ earshot pair shoot --lay C0007.MP4=12.345 --approve C0007.MP4`,
 		Annotations: map[string]string{exitKey: exitsOfMany + "\nA recording left alone changes nothing: it may rightly be."},
 		Args:        takesPaths,
 		RunE: func(c *cobra.Command, args []string) error {
+			words, err := said.options(args, f.heeded())
+			if err != nil {
+				return err
+			}
 			cases, err := f.open(c.Context())
 			if err != nil {
 				return err
 			}
-			if err := f.say(c, cases, &said, args); err != nil {
+			if err := f.say(c.Context(), cases, words); err != nil {
 				return err
 			}
 			opt.Paths, opt.Shoot, opt.Progress = args, f.heeded(), f.term.progress

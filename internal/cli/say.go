@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"strconv"
 	"strings"
@@ -89,13 +90,9 @@ func saidBadly(flag, why string) error {
 	return &fault.Error{Kind: fault.Usage, Op: "take", Subject: flag, Err: errors.New(oneLine(why)), Hint: "see earshot pair --help"}
 }
 
-// say keeps what the flags say, before anything is measured.
-func (f *face) say(c *cobra.Command, cases UseCases, s *says, paths []string) error {
-	opt, err := s.options(paths, f.heeded())
-	if err != nil {
-		return err
-	}
-	done, err := cases.Say(c.Context(), opt)
+// say keeps words, before anything is measured.
+func (f *face) say(ctx context.Context, cases UseCases, words app.SayOptions) error {
+	done, err := cases.Say(ctx, words)
 	for _, line := range done {
 		f.term.say("kept: " + oneLine(line))
 	}

@@ -94,7 +94,7 @@ func walk(t *testing.T, fn func(path string)) {
 		if rel, _ := filepath.Rel(root, path); d.IsDir() {
 			switch {
 			case rel == ".":
-			case strings.HasPrefix(d.Name(), ".") && d.Name() != ".ci", rel == "dist", rel == "married", rel == "earshot-demo":
+			case strings.HasPrefix(d.Name(), ".") && d.Name() != ".ci", d.Name() == "node_modules", rel == "dist", rel == "married", rel == "earshot-demo":
 				return fs.SkipDir
 			}
 		} else if d.Type().IsRegular() {
