@@ -12,8 +12,8 @@ import (
 
 // What Loudness listens to of a long take: pieces spread evenly over it.
 const (
-	loudPieces = 16
-	loudPiece  = 10 * clipRate // frames
+	loudPieces = 24
+	loudPiece  = 6 * clipRate // frames
 )
 
 // Loudness is the integrated loudness of both microphones in LUFS (ITU-R

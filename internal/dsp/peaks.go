@@ -131,12 +131,25 @@ func (p *Peaks) close(level int) {
 
 // append writes the bin behind b.
 func (s *binSum) append(b []byte) []byte {
-	held := func(v float64) float64 { return max(-binFull, min(binFull, v)) }
-	low, high := held(math.Floor(float64(s.low)*binFull)), held(math.Ceil(float64(s.high)*binFull))
-	rms := held(math.Round(math.Sqrt(s.squares/float64(s.n)) * binFull))
-	b = binary.LittleEndian.AppendUint16(b, uint16(int16(low)))
-	b = binary.LittleEndian.AppendUint16(b, uint16(int16(high)))
-	return binary.LittleEndian.AppendUint16(b, uint16(rms))
+	low, high := -ceiled(-s.low), ceiled(s.high)
+	rms := int(min(1, math.Sqrt(s.squares/float64(s.n)))*binFull + 0.5)
+	return append(b, byte(low), byte(low>>8), byte(high), byte(high>>8), byte(rms), byte(rms>>8))
+}
+
+// ceiled is v in units of a Bin, rounded up and held within full scale.
+func ceiled(v float32) int {
+	switch {
+	case v >= 1:
+		return binFull
+	case v <= -1:
+		return -binFull
+	}
+	exact := float64(v) * binFull
+	n := int(exact)
+	if float64(n) < exact {
+		n++
+	}
+	return n
 }
 
 // sumBin sums up samples, at least one and at most binHop. The lowest and highest
