@@ -62,6 +62,9 @@ func (s *Server) admit(r *http.Request) error {
 		return &refusal{status: http.StatusNotFound, text: "there is no such page"}
 	}
 	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+		if r.ContentLength != 0 { // it would hide that the browser has gone
+			return &refusal{status: http.StatusBadRequest, text: "a question has no body"}
+		}
 		return nil
 	}
 	if !same {
