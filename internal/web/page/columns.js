@@ -26,7 +26,7 @@ export const newColumns = (n) => ({ n, lo: new Float32Array(n), hi: new Float32A
 
 const fold = newFold()
 
-/** @typedef {(level: number) => {tiles: Map<number, any>, count: number}} ShelfOf  level -1: samples */
+/** @typedef {(level: number) => any} ShelfOf  a track's shelf at a level, Peaks; at -1 its Samples */
 
 /** Folds a range of a recording at a level or the best that is there: first ever coarser ones,
  * then finer ones.

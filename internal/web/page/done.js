@@ -184,7 +184,8 @@ class Done {
       this.clips.delete(id)
     }
     for (const c of clips) {
-      const key = JSON.stringify(c)
+      const p = c.proof
+      const key = [c.state, c.out, c.error, c.why?.length, p?.state, p?.late_ms, p?.seam_p95_ms, p?.windows?.length].join('|')
       const old = this.clips.get(c.take)
       if (old?.key === key) continue
       const el = this.clip(c)

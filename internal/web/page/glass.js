@@ -3,12 +3,12 @@
 // whoever made it.
 
 import { colour, h, still } from './dom.js'
-import { around, clamp, endOf, fit, levelFor, pan, reveal, tOf, waveness, xOf, zoomAbout } from './geometry.js'
+import { LEVELS, around, clamp, endOf, fit, levelFor, pan, reveal, tOf, waveness, xOf, zoomAbout } from './geometry.js'
 import { fill, loudest, newColumns, wantRange } from './columns.js'
 import { along, fineMost, soundAt, splices } from './lines.js'
 import { drawClaps, drawGhost, drawLand, drawMarks, drawSamples, partsOf } from './mirror.js'
 import { drawRail, drawRuler } from './rulers.js'
-import { drawSeam } from './seam.js'
+import { LIMITS, drawSeam } from './seam.js'
 import { listenToHands } from './hands.js'
 import { noMarks } from './marks.js'
 import { Tiles } from './tiles.js'
@@ -37,7 +37,6 @@ import { Tiles } from './tiles.js'
  * @property {(t: number) => void} seek
  * @property {(ms: number, end: boolean) => void} slide  the sound, later, from where it lay
  * @property {(half: 'clip' | 'sound', t: number) => void} mark  clip seconds
- * @property {() => void} viewed   the view changed
  * @property {(why: string) => void} trouble
  */
 
@@ -50,10 +49,10 @@ export class Glass {
   constructor(root, meaning) {
     this.meaning = meaning
     this.canvas = h('canvas', { 'aria-hidden': 'true' })
-    this.rail = h('div', { class: 'rail' })
+    this.rail = h('div', { class: 'rail', title: 'The good sound, on its own clock. Drag: moves it; with Shift a tenth as far' }, h('span', null, 'good sound'))
     this.water = h('div', { class: 'water', tabIndex: 0, role: 'slider', 'aria-label': 'Playhead in the mirror', 'aria-valuemin': '0' })
-    this.ruler = h('div', { class: 'ruler' })
-    this.seam = h('div', { class: 'seam' })
+    this.ruler = h('div', { class: 'ruler', title: 'The clip. Drag: moves the view' }, h('span', null, 'clip'))
+    this.seam = h('div', { class: 'seam', title: LIMITS.map((l) => l.says).join('\n') }, h('span', null, 'seam'))
     this.hand = h('div', { class: 'hand' })
     this.hair = h('div', { class: 'hair', hidden: true })
     this.root = h('div', { class: 'glass' }, this.canvas, this.rail, this.water, this.ruler, this.seam, this.hair, this.hand)
@@ -75,6 +74,8 @@ export class Glass {
     this.height = 0
     this.dpr = 1
     this.tiles = new Tiles({ onTile: () => this.redraw(), onTrouble: (why) => meaning.trouble(why) })
+    /** @type {Map<string, {source: Source, of: import('./columns.js').ShelfOf}>} */
+    this.shelves = new Map()
     this.top = newColumns(0)
     this.foot = newColumns(0)
     this.ghost = newColumns(0)
@@ -139,14 +140,13 @@ export class Glass {
       this.gains = { body: 0, scratch: 0 }
       this.#resize()
       this.view = fit(0, scene.clip.length, this.view.width)
-      this.meaning.viewed()
     }
     this.redraw()
   }
 
-  /** @param {Span[]} laid */
-  lay(laid) {
-    if (this.scene) this.scene.laid = laid
+  /** @param {Span[]} laid @param {{from: number, to: number}} covered */
+  lay(laid, covered) {
+    if (this.scene) Object.assign(this.scene, { laid, covered })
     this.redraw()
   }
 
@@ -201,7 +201,6 @@ export class Glass {
   /** @param {View} view */
   #setView(view) {
     this.view = view
-    this.meaning.viewed()
     this.redraw()
   }
 
@@ -213,7 +212,6 @@ export class Glass {
     if (width !== this.view.width) {
       const middle = tOf(this.view, this.view.width / 2), span = this.view.width * this.view.perPixel
       this.view = this.scene && this.view.width > 1 ? around(middle, span, width, this.bounds) : { ...this.view, width }
-      this.meaning.viewed()
     }
     this.dpr = dpr
     this.canvas.width = Math.round(width * dpr)
@@ -230,7 +228,7 @@ export class Glass {
     const of = (/** @type {string} */ name) => own.getPropertyValue(name).trim() || colour(name)
     const font = `11px ${own.fontFamily}`
     this.look = {
-      sky: of('--sky'), water: of('--deep'), ground: of('--paper'), shore: of('--line'),
+      sky: of('--sky'), water: of('--deep'), ground: of('--paper'), slide: of('--slide'), shore: of('--line'),
       body: of('--land-deep'), bodyPale: of('--land'), scratch: of('--water-deep'), scratchPale: of('--water'),
       ghost: of('--line'), mark: of('--ink'), gap: of('--paper'),
       ruler: { line: of('--line'), text: of('--quiet'), font },
@@ -279,9 +277,16 @@ export class Glass {
     }
   }
 
-  /** @param {Source} s */
+  /** The shelves of a track by level, -1: samples. Asked for each column, so they are found once.
+   * @param {Source} s @returns {import('./columns.js').ShelfOf} */
   #shelf(s) {
-    return (/** @type {number} */ level) => (level < 0 ? this.tiles.samples(s.id, s.track, s.rate, s.length) : this.tiles.peaks(s.id, s.track, level, s.length))
+    const known = this.shelves.get(s.id)
+    if (known?.source.track === s.track && known.source.length === s.length) return known.of
+    const levels = Array.from({ length: LEVELS }, (_, level) => this.tiles.peaks(s.id, s.track, level, s.length))
+    const samples = this.tiles.samples(s.id, s.track, s.rate, s.length)
+    const of = (/** @type {number} */ level) => (level < 0 ? samples : levels[level])
+    this.shelves.set(s.id, { source: s, of })
+    return of
   }
 
   #want() {
@@ -342,6 +347,8 @@ export class Glass {
     const half = this.waterHeight / 2
     ctx.fillStyle = look.ground
     ctx.fillRect(0, 0, view.width, this.height)
+    ctx.fillStyle = look.slide
+    ctx.fillRect(0, 0, view.width, RAIL)
     ctx.fillStyle = look.sky
     ctx.fillRect(0, RAIL, view.width, half)
     ctx.fillStyle = look.water
@@ -357,8 +364,8 @@ export class Glass {
     const base = { shore: RAIL + half, height: half - 6, u }
     const above = /** @type {import('./mirror.js').Half} */ ({ ...base, up: 1, gain: this.gains.body, pale: look.bodyPale, strong: look.body })
     const below = /** @type {import('./mirror.js').Half} */ ({ ...base, up: -1, gain: this.gains.scratch, pale: look.scratchPale, strong: look.scratch })
-    const moved = s.sound && s.measured.length && Math.abs(soundAt(s.laid, view.start) - soundAt(s.measured, view.start)) > 1e-7
-    if (s.sound && moved) this.#half(s.sound, s.measured, s.covered, this.ghost, { ...above, pale: look.ghost }, true)
+    const shift = s.measured.length ? (soundAt(s.laid, view.start) - soundAt(s.measured, view.start)) / view.perPixel : 0 // CSS pixels
+    if (s.sound && Math.abs(shift) > 0.5) this.#half(s.sound, s.measured, s.covered, this.ghost, { ...above, pale: look.ghost }, true)
     if (s.sound) this.#half(s.sound, s.laid, s.covered, this.top, above, false)
     this.#half(s.clip, null, { from: 0, to: s.clip.length }, this.foot, below, false)
     ctx.globalAlpha = 1
@@ -368,7 +375,7 @@ export class Glass {
    * @param {Columns} columns @param {import('./mirror.js').Half} half @param {boolean} ghost */
   #half(source, spans, part, columns, half, ghost) {
     const { ctx, view } = this
-    if (source.rate * view.perPixel < 1.4) {
+    if (source.rate * view.perPixel < 0.5) {
       const shelf = this.tiles.samples(source.id, source.track, source.rate, source.length)
       const exact = columns.exact && levelFor(view.perPixel) < 0 && !ghost
       if (exact || (ghost && shelf.tiles.size)) return drawSamples(ctx, view, half, shelf, source.rate, partsOf(view, spans, part), { faint: ghost })

@@ -11,7 +11,7 @@ export function openHelp() {
     h('header', null, h('h2', { id: 'help-title' }, 'Keys'), close),
     h('div', { class: 'keys' }, places().filter((p) => p.rows.length).map(({ place, rows }) => h('section', null,
       h('h3', null, place),
-      h('table', null, h('tbody', null, rows.map((r) => h('tr', null, h('th', { scope: 'row' }, ...keys(r.keys)), h('td', null, r.says)))))))))
+      h('table', null, h('tbody', null, rows.map((r) => h('tr', null, h('th', { scope: 'row' }, ...keys(r.shown ?? r.keys)), h('td', null, r.says)))))))))
   document.body.append(sheet)
   sheet.showModal()
 }

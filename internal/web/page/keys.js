@@ -5,6 +5,7 @@
  * @typedef {object} Row
  * @property {string[]} keys    as chord names them: "j", "Shift+ArrowLeft", "Mod+z" (Ctrl or Cmd)
  * @property {string} says      what it does, in the help sheet; "" is not listed
+ * @property {string[]} [shown]  how the sheet names the keys, where that is shorter
  * @property {(event: KeyboardEvent) => unknown} [run]  absent where the screen handles it by itself; false: not handled
  */
 
@@ -17,11 +18,13 @@ const table = new Map()
  * @param {Row[]} rows
  */
 export function define(place, rows) {
+  table.delete(place)
   table.set(place, rows)
 }
 
-/** All places with their keys, in the order they were defined. */
-export const places = () => [...table].map(([place, rows]) => ({ place, rows: rows.filter((r) => r.says) }))
+/** All places with their keys: what works anywhere, then the place defined last, then those before. */
+export const places = () => [...table].reverse().sort(([a], [b]) => Number(b === 'Anywhere') - Number(a === 'Anywhere'))
+  .map(([place, rows]) => ({ place, rows: rows.filter((r) => r.says) }))
 
 /**
  * What was pressed, by the name the table uses.

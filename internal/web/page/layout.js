@@ -21,12 +21,12 @@ export function layout(s) {
   s.glass.root.append(el.ghost)
   fill(s.root,
     h('header', { class: 'take-head' }, h('div', null, el.name, el.files, el.verdict), h('div', { class: 'row' }, keyed('Next to look at', 'N', () => s.next()), el.approve)),
-    s.glass.root, s.hearing.root, viewing(s), s.strip.root,
-    h('div', { class: 'blocks' },
-      h('section', { class: 'why' }, h('h2', null, 'What is known'), el.words),
-      s.moving.root, s.others.root,
-      h('section', { class: 'inwords' }, h('h2', null, 'The mirror in words'), el.position, el.claps, h('p', { class: 'small quiet' }, 'Seam: above the middle the good sound is late, below it early. ', LIMITS.map((l) => l.says).join(' '))),
-      h('section', { class: 'notes' }, h('h2', null, h('label', { for: 'note' }, 'Note')), el.note)))
+    s.glass.root, s.strip.root,
+    h('div', { class: 'under' },
+      h('div', null, s.screen, s.moving.root, h('section', { class: 'notes' }, h('h2', null, h('label', { for: 'note' }, 'Note')), el.note)),
+      h('div', null, s.hearing.root, viewing(s), h('div', { class: 'blocks' },
+        h('section', { class: 'why' }, h('h2', null, 'What is known'), el.words), s.others.root,
+        h('section', { class: 'inwords' }, h('h2', null, 'The mirror in words'), el.position, el.claps, h('p', { class: 'small quiet' }, 'Seam: above the middle the good sound is late, below it early. ', LIMITS.map((l) => l.says).join(' ')))))))
   return el
 }
 

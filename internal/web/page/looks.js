@@ -16,17 +16,18 @@ const waveKey = (i) => {
 }
 const pictureKey = (/** @type {Item} */ i) => `p ${i.id}`
 
+// Kept from screen to screen; null where there is nothing to show.
+/** @type {Map<string, Uint8Array | null>} */
+const waves = new Map()
+/** @type {Map<string, ImageBitmap | null>} */
+const pictures = new Map()
+
 /**
  * @param {(id: string) => void} come  called when something of an item came
  * @param {{pictures: boolean}} [what]
  */
 export function createLooks(come, what = { pictures: true }) {
   const queue = createQueue(4)
-  /** @type {Map<string, Uint8Array | null>} */
-  const waves = new Map()
-  /** @type {Map<string, ImageBitmap | null>} */
-  const pictures = new Map()
-
   /** @param {Item} i @param {AbortSignal} signal */
   async function wave(i, signal) {
     const key = waveKey(i)
@@ -80,11 +81,8 @@ export function createLooks(come, what = { pictures: true }) {
       }
       queue.keep(keep)
     },
-    close() {
-      queue.keep(new Set())
-      for (const p of pictures.values()) p?.close()
-      pictures.clear()
-    },
+    /** Gives up what is still to come. */
+    close: () => queue.keep(new Set()),
   }
 }
 

@@ -1,9 +1,13 @@
 // The page's beginning: which screen is shown, what changed, keys that work anywhere.
 import { api, cancelled, follow } from './api.js'
+import { openDay } from './day.js'
 import { byId, fill, h, say } from './dom.js'
+import { openDone } from './done.js'
 import { openHelp } from './help.js'
 import { define, press, writing } from './keys.js'
+import { openStart } from './start.js'
 import { createStore, empty } from './state.js'
+import { openWall } from './wall.js'
 
 /**
  * What every screen is opened with.
@@ -14,7 +18,6 @@ import { createStore, empty } from './state.js'
  * @property {(text: string, hint?: string) => void} tell  says something in passing, also to those who listen
  * @property {(err: unknown) => void} fail     says what went wrong; nothing when it was only cancelled
  * @property {Set<string>} chosen               ids of what is chosen on the wall
- * @property {string} [id]                      the take that is asked for
  */
 
 /** @typedef {{close(): void, key?(event: KeyboardEvent): boolean}} Screen */
@@ -44,19 +47,27 @@ function fail(err) {
 /** @type {Desk} */
 const desk = { api, store, go, tell, fail, chosen: new Set() }
 
+/** @typedef {(root: HTMLElement, desk: Desk & {id: string}) => Screen} Open */
+
+// The close look is the largest part, and not what is seen first: it is fetched
+// while the wall is drawn.
+/** @type {Promise<{openTake: Open}> | undefined} */
+let close
+
+/** @type {Record<'start' | 'wall' | 'day' | 'done' | 'take', () => Open | Promise<Open>>} */
 const screens = {
-  start: async () => (await import('./start.js')).openStart,
-  wall: async () => (await import('./wall.js')).openWall,
-  day: async () => (await import('./day.js')).openDay,
-  done: async () => (await import('./done.js')).openDone,
-  // @ts-ignore
-  take: async () => (await import('./take.js')).openTake,
+  start: () => openStart,
+  wall: () => openWall,
+  day: () => openDay,
+  done: () => openDone,
+  take: async () => (await (close ??= import('./take.js'))).openTake,
 }
 
 /** @type {Screen | null} */
 let screen = null
 let shown = ''
 let asked = 0
+let opened = false
 
 /** What the address names. @returns {[keyof typeof screens, string]} */
 function named() {
@@ -75,11 +86,15 @@ async function show() {
     const open = await screens[kind]()
     if (mine !== asked) return
     screen?.close()
+    screen = null
     const main = byId('main')
     fill(main)
     main.className = kind
     window.scrollTo(0, 0)
+    const first = !opened
     screen = open(main, { id, ...desk })
+    opened = true
+    if (!first && !main.contains(document.activeElement)) main.focus({ preventScroll: true })
     head()
   } catch (err) {
     shown = ''
@@ -211,3 +226,4 @@ try {
 }
 follow(() => store.get().version, store.apply, connection)
 show()
+requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))

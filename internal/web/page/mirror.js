@@ -25,67 +25,40 @@ import { back, clipAt, spanAt } from './lines.js'
 /** @param {Half} h @param {number} share @returns {number} CSS pixels */
 const yOf = (h, share) => h.shore - h.up * share * h.height
 
-/** Traces columns from end to end and back, in pieces where there is no sound.
- * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {number} step  CSS pixels a column
- * @param {(i: number) => number} near  y of the end at the shore @param {(i: number) => number} far */
-function trace(ctx, c, step, near, far) {
-  ctx.beginPath()
-  for (let i = 0; i < c.n; i++) {
-    if (!c.seen[i]) continue
-    let end = i
-    while (end < c.n && c.seen[end]) end++
-    ctx.moveTo(i * step, near(i))
-    ctx.lineTo(i * step, far(i))
-    for (let k = i; k < end; k++) ctx.lineTo((k + 0.5) * step, far(k))
-    ctx.lineTo(end * step, far(end - 1))
-    ctx.lineTo(end * step, near(end - 1))
-    for (let k = end - 1; k >= i; k--) ctx.lineTo((k + 0.5) * step, near(k))
-    ctx.closePath()
-    i = end
-  }
-}
-
 const HAIR = 0.6 // CSS pixels: half the thinnest line a wave is drawn with
 
 /** Draws a half from its columns: peaks pale, level strong, which become one as the wave shows.
+ * Columns are filled one by one: a single path of so many edges takes a rasterizer a hundred times
+ * as long.
  * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {Half} h @param {number} width  CSS pixels */
 export function drawLand(ctx, c, h, width) {
   const { up, gain, u } = h
   const step = width / c.n
-  const hair = up * HAIR
-  const near = (/** @type {number} */ i) => yOf(h, nearEnd(c.lo[i] * gain, u)) + u * hair
-  const far = (/** @type {number} */ i) => yOf(h, farEnd(c.lo[i] * gain, c.hi[i] * gain, u)) - hair
-  if (u < 1) {
-    trace(ctx, c, step, near, far)
-    ctx.fillStyle = h.pale
-    ctx.fill()
+  for (const strong of u < 1 ? [false, true] : [true]) {
+    ctx.fillStyle = strong ? h.strong : h.pale
+    for (let i = 0; i < c.n; i++) {
+      if (!c.seen[i]) continue
+      const lo = c.lo[i] * gain, hi = c.hi[i] * gain
+      const far = strong && u < 1 ? (1 - u) * landShare(c.rms[i] * gain) + u * waveShare(hi) : farEnd(lo, hi, u)
+      const y = yOf(h, nearEnd(lo, u)) + u * up * HAIR
+      ctx.fillRect(i * step, y, step, yOf(h, far) - up * HAIR - y)
+    }
   }
-  const level = (/** @type {number} */ i) => yOf(h, (1 - u) * landShare(c.rms[i] * gain) + u * waveShare(c.hi[i] * gain)) - u * hair
-  trace(ctx, c, step, near, u < 1 ? level : far)
-  ctx.fillStyle = h.strong
-  ctx.fill()
 }
 
 /** Draws where the body lay before it was moved: the outline of its land or its wave.
  * @param {CanvasRenderingContext2D} ctx @param {Columns} c @param {Half} h @param {number} width */
 export function drawGhost(ctx, c, h, width) {
   const step = width / c.n
-  ctx.beginPath()
-  for (const [lo, end] of /** @type {const} */ ([[false, farEnd], [true, nearEnd]])) {
-    if (lo && h.u < 0.5) break
-    let on = false
+  ctx.fillStyle = h.pale
+  for (const near of h.u < 0.5 ? [false] : [false, true]) {
+    let last = NaN
     for (let i = 0; i < c.n; i++) {
-      if (c.seen[i]) {
-        const y = yOf(h, lo ? nearEnd(c.lo[i] * h.gain, h.u) : end(c.lo[i] * h.gain, c.hi[i] * h.gain, h.u))
-        if (on) ctx.lineTo((i + 0.5) * step, y)
-        else ctx.moveTo((i + 0.5) * step, y)
-      }
-      on = c.seen[i] === 1
+      const y = c.seen[i] ? yOf(h, near ? nearEnd(c.lo[i] * h.gain, h.u) : farEnd(c.lo[i] * h.gain, c.hi[i] * h.gain, h.u)) : NaN
+      if (!Number.isNaN(y + last)) ctx.fillRect(i * step, Math.min(y, last) - 0.5, step, Math.abs(y - last) + 1)
+      last = y
     }
   }
-  ctx.lineWidth = 1
-  ctx.strokeStyle = h.pale
-  ctx.stroke()
 }
 
 /** The parts of a view that lie on one line each. The clip itself is one part.
@@ -145,18 +118,18 @@ function drawDots(ctx, view, h, shelf, rate, parts, radius) {
 }
 
 /** Draws claps: half a lozenge in each half, its long side on the shore; in sync they are one lozenge.
+ * They are the smaller the closer they stand.
  * @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} shore
  * @param {import('./lines.js').Clap[]} claps @param {Span[]} laid @param {{above: string, below: string}} colours */
 export function drawClaps(ctx, view, shore, claps, laid, colours) {
-  const half = 5
   for (const up of /** @type {const} */ ([1, -1])) {
+    const xs = claps.map((c) => xOf(view, up > 0 ? clipAt(laid, c.sound_s, c.clip_s) : c.clip_s)).filter((x) => x > -9 && x < view.width + 9).sort((a, b) => a - b)
+    const room = xs.slice(1).reduce((least, x, i) => Math.min(least, x - xs[i]), 18)
+    const half = Math.max(0.75, Math.min(5, room / 3.6))
     ctx.beginPath()
-    for (const c of claps) {
-      const t = up > 0 ? clipAt(laid, c.sound_s, c.clip_s) : c.clip_s
-      const x = xOf(view, t)
-      if (!(x > -half && x < view.width + half)) continue
+    for (const x of xs) {
       ctx.moveTo(x - half, shore)
-      ctx.lineTo(x, shore - up * 9)
+      ctx.lineTo(x, shore - up * (4 + half))
       ctx.lineTo(x + half, shore)
     }
     ctx.fillStyle = up > 0 ? colours.above : colours.below

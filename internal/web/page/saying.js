@@ -35,11 +35,11 @@ export function placeSays(d, laid, sound) {
   const first = laid[0]
   if (!first) return ['It is laid nowhere yet.']
   const at = first.offset_s >= 0 ? `The clip begins at ${clock(first.offset_s, 4)} of ${sound}` : `${sound} begins ${clock(-first.offset_s, 4)} into the clip`
-  const lines = [d.measured?.length ? `${at}, ${d.take.moved_ms ? movedWords(d.take.moved_ms) : `measured to ±${ms(d.sigma_ms)} (one standard deviation)`}.` : `${at}, as you laid it.`]
+  const lines = [d.measured?.length ? `${at}, ${d.take.moved_ms ? movedWords(d.take.moved_ms) : `as measured, give or take ${ms(d.sigma_ms)} (one standard deviation)`}.` : `${at}, as you laid it.`]
   const drift = first.drift_ppm
   const runs = Math.abs(drift) < 0.05 ? 'Both clocks run alike' : `The recorder's clock runs ${Math.abs(drift).toFixed(1)} ppm ${drift > 0 ? 'faster' : 'slower'} than the camera's`
   if (d.drift_sigma === null) lines.push(`${runs}; the take is too short to tell by itself.`)
-  else if (d.measured?.length) lines.push(`${runs}, ±${d.drift_sigma.toFixed(1)} ppm; unmended that would come to ${ms((drift * 1e-6 * (d.take.to_s - d.take.from_s)) * 1000)} at the end.`)
+  else if (d.measured?.length) lines.push(`${runs}, give or take ${d.drift_sigma.toFixed(1)}; unmended that would come to ${ms((drift * 1e-6 * (d.take.to_s - d.take.from_s)) * 1000)} at the end.`)
   for (const s of splices(laid)) lines.push(spliceSays(s))
   if (d.inverted) lines.push('One of the two microphones has its poles swapped: its wave stands upside down. That is mended when it is married.')
   return lines

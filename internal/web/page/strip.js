@@ -1,7 +1,7 @@
 // The strip: true frames of the picture around the playhead, each as long as it
 // shows. They are fetched when the playhead has come to rest.
 
-import { fill, h } from './dom.js'
+import { fill, h, say } from './dom.js'
 import { nearestClap } from './marks.js'
 import { clock, ms } from './words.js'
 
@@ -40,7 +40,8 @@ export class Strip {
     /** @type {Frame[]} */
     this.frames = []
     this.timer = 0
-    this.middle = NaN
+    this.now = -1 // the frame marked as the one that shows
+    this.asked = NaN // the moment around which frames are there, or are coming
     this.stop = new AbortController()
   }
 
@@ -51,7 +52,7 @@ export class Strip {
     if (this.clip === clip.id) return
     this.clip = clip.id
     this.frames = []
-    this.middle = NaN
+    this.asked = NaN
     fill(this.list)
     this.at(this.t)
   }
@@ -61,7 +62,8 @@ export class Strip {
     this.t = t
     if (this.root.hidden || !this.clip) return
     this.#mark()
-    if (t === this.middle) return
+    if (t === this.asked) return
+    this.asked = t
     clearTimeout(this.timer)
     this.timer = window.setTimeout(() => this.#bring(), REST)
   }
@@ -75,7 +77,6 @@ export class Strip {
       const got = await this.api.strip(this.clip, { at, n: FRAMES, w: 240 }, signal)
       if (signal.aborted) return
       this.frames = got.frames ?? []
-      this.middle = at
       this.#show()
     } catch (err) {
       if (!signal.aborted) this.fail(err)
@@ -83,6 +84,7 @@ export class Strip {
   }
 
   #show() {
+    this.now = -1
     fill(this.list, this.frames.map((f) => h('li', null,
       h('button', { type: 'button', onclick: () => this.seek(f.at_s) },
         h('img', { src: `data:image/jpeg;base64,${f.jpeg}`, alt: `Frame at ${clock(f.at_s, 3)}`, decoding: 'async' }),
@@ -93,15 +95,16 @@ export class Strip {
   /** Marks the frame that shows, and says where it stands. */
   #mark() {
     const now = showing(this.frames, this.t)
-    ;[...this.list.children].forEach((li, k) => {
+    if (now !== this.now) [...this.list.children].forEach((li, k) => {
       const button = /** @type {HTMLElement} */ (li.firstElementChild)
       if (k === now) button.setAttribute('aria-current', 'true')
       else button.removeAttribute('aria-current')
     })
+    this.now = now
     const clap = nearestClap(this.claps, this.t)
     const near = clap && Math.abs(clap.clip_s - this.t) < 2
-    this.line.textContent = now < 0 ? (this.frames.length ? 'The frame that shows lies further on.' : '')
-      : `The frame that shows runs from ${clock(this.frames[now].at_s, 3)} to ${clock(this.frames[now].until_s, 3)}${near && clap ? `: ${fromClap(this.frames, now, clap.clip_s)}` : ''}.`
+    say(this.line, now < 0 ? (this.frames.length ? 'The frame that shows lies further on.' : '')
+      : `The frame that shows runs from ${clock(this.frames[now].at_s, 3)} to ${clock(this.frames[now].until_s, 3)}${near && clap ? `: ${fromClap(this.frames, now, clap.clip_s)}` : ''}.`)
   }
 
   close() {

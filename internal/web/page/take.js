@@ -14,6 +14,7 @@ import { clapLaid, lineUp, nextClap, noMarks } from './marks.js'
 import { Moving, STEP_NAMES, keyed } from './moving.js'
 import { STEPS, movedWords, nudge } from './moves.js'
 import { Others } from './others.js'
+import { createPicture } from './picture.js'
 import { gapSays, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
 import { Strip } from './strip.js'
 import { fpsOf } from './ticks.js'
@@ -28,6 +29,14 @@ import { clock, late, ms } from './words.js'
 
 const SETTLE = 400 // ms without a further nudge after which a run of them is one step of the history
 const PLACE = 'At a take'
+
+/** What the state says of a take, to be shown until its detail is here.
+ * @param {import('./types').Take} t @returns {Detail} */
+function known(t) {
+  const laid = { from_s: t.from_s, to_s: t.to_s, ...t.line }
+  const measured = t.verdict === 'hand' ? [] : [{ ...laid, offset_s: laid.offset_s + t.moved_ms / 1000 }]
+  return { take: t, clip_track: 0, sound_track: 0, measured, laid: [laid], windows: null, claps: null, candidates: null, inverted: false, sigma_ms: 0, drift_sigma: null, through: null, married: null }
+}
 
 export class TakeScreen {
   /** @param {HTMLElement} root @param {Ways} ways */
@@ -45,10 +54,13 @@ export class TakeScreen {
     this.seen = ''
     this.stop = new AbortController()
     this.root = root
-    this.glass = new Glass(h('div'), this.#meaning())
+    this.glass = new Glass(root, this.#meaning())
     this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.hearing.show(s) })
     this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
     this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
+    this.screen = h('section', { class: 'screen', 'aria-label': 'Picture' })
+    this.picture = createPicture(this.screen, { api: ways.api })
+    this.picture.follow(this.listener)
     this.moving = new Moving(this.#moves())
     this.others = new Others(this.#otherDeeds())
     this.el = layout(this)
@@ -92,7 +104,6 @@ export class TakeScreen {
       seek: (t) => this.seek(t),
       slide: (by, end) => this.slide(by, end),
       mark: (half, t) => this.mark(half, t),
-      viewed: () => this.#viewed(),
       trouble: (why) => this.ways.tell(why),
     }
   }
@@ -135,12 +146,12 @@ export class TakeScreen {
     if (now === this.seen) return
     this.seen = now
     this.#head()
-    if (take) this.#bring()
-    else {
-      this.detail = null
-      this.pending = null
+    if (!take) this.pending = null
+    if (!take || this.detail?.take.sound !== take.sound) {
+      this.detail = take ? known(take) : null
       this.#show()
     }
+    if (take) this.#bring()
   }
 
   #none() {
@@ -175,6 +186,7 @@ export class TakeScreen {
     this.el.verdict.dataset.verdict = take?.verdict ?? 'alone'
     const next = this.#nextToLook()
     this.el.approve.disabled = !take
+    this.el.approve.classList.toggle('second', take?.status === 'done')
     fill(this.el.approve, take?.word.approved ? 'Approved' : next ? 'Approve, and the next' : 'Approve', h('kbd', { 'aria-hidden': 'true' }, 'A'))
   }
 
@@ -197,6 +209,8 @@ export class TakeScreen {
       else this.listener.setLine(laying)
     }
     this.strip.load(clip, detail?.claps ?? [])
+    this.screen.hidden = !p
+    if (p && this.picture.recording?.id !== clip.id) this.picture.load(clip)
     this.#tell()
     this.#time(this.playhead, false)
   }
@@ -218,8 +232,8 @@ export class TakeScreen {
     const through = (detail?.through ?? []).map((id) => recording(this.ways.store.get(), id)?.name ?? id)
     const lines = take ? [
       ...(take.why ?? []).map(sentence),
-      ...(detail ? placeSays({ ...detail, take: { ...take, moved_ms: moved } }, laid, this.sound?.name ?? 'the sound') : []),
-      seamSays(windows, laid), gapSays(take, clip.length_s),
+      ...(detail?.windows ? placeSays({ ...detail, take: { ...take, moved_ms: moved } }, laid, this.sound?.name ?? 'the sound') : []),
+      detail?.windows ? seamSays(windows, laid) : '', gapSays(take, clip.length_s),
       through.length ? `It was placed over other recordings: ${through.join(', ')}.` : '', settles(take),
     ] : ['No recording heard the same moment clearly. If you know which sound belongs to it, pair them by hand below.']
     fill(this.el.words, lines.filter(Boolean).map((l) => h('p', null, l)))
@@ -233,22 +247,19 @@ export class TakeScreen {
     say(this.el.ghost, movedWords(moved))
   }
 
-  #viewed() {
-    if (this.glass) this.strip?.at(this.playhead)
-  }
-
   /** @param {number} t @param {boolean} playing */
   #time(t, playing) {
     this.playhead = t
     this.glass.setPlayhead(t, playing && this.listener.playing)
     this.hearing.at(t)
     this.strip.at(t)
+    if (this.listener.playing) return // whoever listens need not be told each moment
     const text = positionSays(t, this.laid, this.detail?.windows ?? [])
     say(this.el.position, text)
     const { water } = this.glass
     water.setAttribute('aria-valuemax', String(Math.round(this.clip?.length_s ?? 0)))
     water.setAttribute('aria-valuenow', t.toFixed(3))
-    if (!this.listener.playing) water.setAttribute('aria-valuetext', text)
+    water.setAttribute('aria-valuetext', text)
   }
 
   /** @param {number} t  clip seconds @param {boolean} [show]  brings it on the glass */
@@ -265,8 +276,7 @@ export class TakeScreen {
   move(line, rest) {
     if (!this.take || !this.detail) return
     this.pending = line
-    this.glass.lay(this.laid)
-    if (this.glass.scene) this.glass.scene.covered = this.#covered()
+    this.glass.lay(this.laid, this.#covered())
     this.#tell()
     clearTimeout(this.timer)
     if (rest === Infinity) return
@@ -311,9 +321,12 @@ export class TakeScreen {
 
   async restore() {
     if (!this.measured.length || Math.abs(this.moved) < 5e-4) return
-    clearTimeout(this.timer)
+    const { offset_s, drift_ppm } = this.measured[0]
+    this.move({ offset_s, drift_ppm }, Infinity)
+    this.timer = 0
+    if (await this.say({ line: null })) return
     this.pending = null
-    await this.say({ line: null })
+    this.#show()
   }
 
   /** @param {'clip' | 'sound'} half @param {number} t  clip seconds */
@@ -480,6 +493,7 @@ export class TakeScreen {
     this.end()
     this.stop.abort()
     this.listener.close()
+    this.picture.close()
     this.strip.close()
     this.glass.close()
     define(PLACE, [])

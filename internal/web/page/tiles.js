@@ -20,7 +20,7 @@ import { BINS_PER_TILE, FRAMES_PER_TILE, binSeconds } from './geometry.js'
 /** @typedef {Shelf<Float32Array>} Samples */
 /** @typedef {{shelf: Peaks | Samples, index: number}} Want */
 
-const AT_ONCE = 6
+const AT_ONCE = 2 // a browser opens six connections; events, sound and picture hold three or four of them
 const RETRY = [1000, 3000, 10000] // ms
 
 export class Tiles {

@@ -12,7 +12,7 @@ import { move, place } from './wallgrid.js'
 /** @typedef {import('./wallgrid.js').Row} Row */
 
 // What is kept while another screen is shown.
-const kept = { filter: /** @type {import('./state.js').Filter} */ ('all'), sort: /** @type {import('./state.js').Sort} */ ('time'), focus: '', scroll: 0 }
+const kept = { filter: /** @type {import('./state.js').Filter} */ ('all'), sort: /** @type {import('./state.js').Sort} */ ('time'), focus: '', scroll: 0, opened: false }
 
 const filters = /** @type {const} */ ([['look', 'Needs a look'], ['done', 'Done'], ['alone', 'Alone'], ['all', 'All']])
 const sorts = /** @type {const} */ ([['time', 'time of day'], ['name', 'name'], ['length', 'length'], ['doubt', 'most doubtful']])
@@ -59,7 +59,9 @@ class Wall {
     this.frameUpdate = nextFrame(() => this.update())
     this.update()
     scrollTo(0, kept.scroll)
-    this.frame()
+    this.render()
+    if (kept.focus && kept.opened) this.tile(kept.focus)?.el.focus({ preventScroll: true })
+    kept.opened = false
   }
 
   /** @param {HTMLElement} root */
@@ -97,6 +99,8 @@ class Wall {
 
   /** Brings everything in line with the state. @param {boolean} [top] begin at the top */
   update(top) {
+    const had = this.ui.grid.contains(document.activeElement)
+    const was = this.at.get(kept.focus) ?? 0, kind = this.list[was]?.kind
     const s = this.desk.store.get()
     this.parts = wall(s, kept.filter, kept.sort)
     this.list = this.parts.flatMap((p) => p.items)
@@ -107,10 +111,28 @@ class Wall {
     const words = { look: 'Nothing needs a look.', done: 'No take is done yet.', alone: 'Nothing stands alone.', all: 'Nothing was found yet.' }
     this.ui.none.hidden = this.list.length > 0
     say(this.ui.none, words[kept.filter])
-    if (!this.at.has(kept.focus)) kept.focus = this.list[0]?.id ?? ''
+    const stayed = this.stay(was, kind)
     if (top) scrollTo(0, 0)
     this.layout()
     this.tellChosen()
+    // Tiles are used for other items now: the focus stays with its item.
+    if (!had) return
+    if (top || !stayed) this.focus(kept.focus)
+    else this.tile(kept.focus)?.el.focus({ preventScroll: true })
+  }
+
+  /**
+   * Where the one with the focus left its part of the wall, the next one in
+   * its place has it now.
+   * @param {number} was  its number before
+   * @param {Item['kind'] | undefined} kind  and its kind
+   * @returns {boolean} whether it stayed
+   */
+  stay(was, kind) {
+    const now = this.list[this.at.get(kept.focus) ?? -1]
+    if (now && (!kind || now.kind === kind || now.kind === 'take')) return true
+    kept.focus = this.list[Math.min(was, this.list.length - 1)]?.id ?? ''
+    return false
   }
 
   /** Says anew which row is where. */
@@ -296,6 +318,7 @@ class Wall {
   /** @param {string} id */
   go(id) {
     kept.focus = id
+    kept.opened = true
     const item = this.list[this.at.get(id) ?? -1]
     if (item?.take || item?.recording.kind === 'clip') this.desk.go(`#/take/${encodeURIComponent(id)}`)
     else if (item) this.desk.tell(item.name, item.recording.error || item.recording.alone?.join('; ') || '')
@@ -317,7 +340,8 @@ class Wall {
 
   /** @param {KeyboardEvent} e */
   step(e) {
-    if (!this.list.length || !this.ui.grid.contains(document.activeElement) && e.shiftKey) return false
+    if (!this.list.length) return false
+    if (!this.ui.grid.contains(document.activeElement)) return this.focus(kept.focus)
     const from = this.list[this.at.get(kept.focus) ?? 0].id
     const rows = Math.max(1, Math.floor((innerHeight - 160) / (this.rows.find((r) => !r.title)?.height ?? 172)))
     const to = move(this.rows, from, e.key, rows)
@@ -391,10 +415,10 @@ class Wall {
     const arrows = ['ArrowLeft', 'ArrowRight', 'ArrowUp', 'ArrowDown']
     const step = (/** @type {KeyboardEvent} */ e) => this.step(e)
     return [
-      { keys: arrows, says: 'from take to take', run: step },
+      { keys: arrows, shown: ['Arrows'], says: 'from take to take', run: step },
       { keys: ['Home', 'End'], says: 'the first, the last', run: step },
       { keys: ['PageUp', 'PageDown'], says: 'a page up or down', run: step },
-      { keys: ['Shift+ArrowLeft', 'Shift+ArrowRight', 'Shift+ArrowUp', 'Shift+ArrowDown'], says: 'choose along the way', run: step },
+      { keys: ['Shift+ArrowLeft', 'Shift+ArrowRight', 'Shift+ArrowUp', 'Shift+ArrowDown'], shown: ['Shift+Arrows'], says: 'choose along the way', run: step },
       { keys: ['Enter'], says: 'look at it closely', run: () => (this.ui.grid.contains(document.activeElement) ? this.go(kept.focus) : false) },
       { keys: ['Space'], says: 'choose it, or no longer', run: () => (this.ui.grid.contains(document.activeElement) ? this.choose(kept.focus) : false) },
       { keys: ['Mod+a'], says: 'choose all that are shown', run: () => this.all() },
