@@ -35,11 +35,14 @@ func (d *Desk) Say(_ context.Context, take string, c Change) (*Take, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := d.showHistory(); err != nil {
+		return nil, err
+	}
 	d.showTake(take)
 	if !slices.Equal(was.Refused, is.Refused) {
 		d.measureAgain() // with that out of the way something else may fit
 	}
-	return d.shownTake(take), d.showHistory()
+	return d.shownTake(take), nil
 }
 
 // withWord is a copy of words with one of them replaced: others may be reading
@@ -109,6 +112,9 @@ func (d *Desk) turn(do func() (*shoot.Step, error)) (*shoot.Step, error) {
 	}
 	is := words[step.Clip]
 	d.mu.Unlock()
+	if err == nil {
+		err = d.showHistory()
+	}
 	if err != nil {
 		return step, err
 	}
@@ -116,5 +122,5 @@ func (d *Desk) turn(do func() (*shoot.Step, error)) (*shoot.Step, error) {
 	if !slices.Equal(was.Refused, is.Refused) {
 		d.measureAgain()
 	}
-	return step, d.showHistory()
+	return step, nil
 }
