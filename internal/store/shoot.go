@@ -82,6 +82,7 @@ func (s *Shoot) look() error {
 	refuse := func(why, hint string) error {
 		return &fault.Error{Kind: fault.Unreadable, Op: opOpen, Subject: s.path, Err: errors.New(why), Hint: hint}
 	}
+	log, noLog := os.Stat(s.path + "-wal") // before the file, which another process may be making
 	info, err := os.Stat(s.path)
 	switch {
 	case err == nil && info.IsDir():
@@ -95,7 +96,7 @@ func (s *Shoot) look() error {
 		return nil
 	}
 	// A new database would throw the journal of a lost one away.
-	if wal, err := os.Stat(s.path + "-wal"); err == nil && wal.Size() > 0 {
+	if noLog == nil && log.Size() > 0 {
 		return refuse("it is gone, though its journal "+filepath.Base(s.path)+"-wal is still there",
 			"put the file back beside its journal, or move the journal away to begin anew")
 	}
