@@ -115,8 +115,8 @@ func (i Info) HasPicture() bool { return len(i.Pictures) > 0 }
 type Picture struct {
 	Stream        int // index in the file
 	Codec         string
-	Profile       string     // of the codec, as the engine names it: "High", "Main 10", ...; "" unknown
-	Level         int        // of the codec, as its stream writes it: 40 is H.264's 4, 120 HEVC's 4; 0 unknown
+	Profile       string     // of H.264 and HEVC, as FFmpeg names it: "High", "Main 10", ...; "" unknown
+	Level         int        // as the stream writes it: 40 is H.264's 4, 120 HEVC's 4; 0 unknown
 	Width, Height int        // as stored, before rotation
 	Rotation      int        // degrees clockwise to turn for viewing: 0, 90, 180, 270
 	Reordered     bool       // stored in another order than shown

@@ -1,6 +1,7 @@
 package ffmpeg
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -103,6 +104,26 @@ func TestOtherArguments(t *testing.T) {
 		Tags: map[string]string{"timecode": "01:00:00:00", "make": "Maker"}, Args: []string{"-g", "10"}}, "spool.f32")))
 	golden(t, "encode-rf64", lines(encodeWords(media.Encode{Out: "c.wav", Container: "rf64",
 		Sound: &media.EncodeSound{Codec: "pcm_s24le", Rate: 48000, Channels: 1}}, "")))
+}
+
+func TestPictureArguments(t *testing.T) {
+	near := stretch{from: 29.8, to: 30.3, seek: 29.5}
+	all := stretch{from: math.Inf(-1), to: math.Inf(1), seek: math.Inf(-1)}
+	turns := compact
+	turns.Pictures = []media.Picture{{Codec: "mpeg4", Reordered: true}}
+	golden(t, "stills-near", lines(stillsWords(camcorder, media.Stills{Path: "b.mts", Width: 320}, near)))
+	golden(t, "stills-all", lines(stillsWords(turns, media.Stills{Path: "-c.avi"}, all)))
+	golden(t, "small", lines(smallWords(camcorder, media.Small{Path: "b.mts", Out: "s.mp4", Height: 360})))
+	golden(t, "small-in-turn", lines(smallWords(turns, media.Small{Path: "c.avi", Out: "s.mp4"})))
+}
+
+// The word for -fps_mode in 5.0 is -vsync (FFmpeg's Changelog, version 5.1).
+func TestDialect(t *testing.T) {
+	for version, want := range map[string]string{"5.0.1": "-vsync", "n5.0": "-vsync", "5.1.9-0+deb12u1": "-fps_mode", "7.1": "-fps_mode", "N-1-g2": "-fps_mode"} {
+		if got := (&native{version: version}).dialect([]string{"-fps_mode", "passthrough"}); got[0] != want || got[1] != "passthrough" {
+			t.Errorf("%s: %q", version, got)
+		}
+	}
 }
 
 func TestKept(t *testing.T) {

@@ -80,7 +80,7 @@ func addStream(info *media.Info, s probeStream) {
 	switch {
 	case s.Type == "video" && !isStill(s) && s.Width > 0 && s.Height > 0 && known(s.Codec):
 		info.Pictures = append(info.Pictures, media.Picture{
-			Stream: s.Index, Codec: s.Codec, Profile: profile(s.Profile), Level: max(0, s.Level), Width: s.Width, Height: s.Height,
+			Stream: s.Index, Codec: s.Codec, Profile: profile(s.Codec, s.Profile), Level: max(0, s.Level), Width: s.Width, Height: s.Height,
 			Rotation: rotation(s), Rate: rate(s.RealRate, s.MeanRate), Start: start, Duration: duration, Reordered: s.Reorder > 0,
 		})
 	case s.Type == "audio" && s.Channels > 0 && audible(whole(s.SampleRate)) && known(s.Codec):
@@ -107,10 +107,24 @@ func addStream(info *media.Info, s probeStream) {
 	}
 }
 
-// profile leaves out what ffprobe writes where it knows none.
-func profile(s string) string {
-	if s == "unknown" {
+// profiles are the names of profiles by the numbers that an engine without names
+// gives: profile_idc, and FFmpeg's bits for what the constraint flags add (avcodec.h,
+// FF_PROFILE_H264_CONSTRAINED and FF_PROFILE_H264_INTRA).
+var profiles = map[string]map[string]string{
+	"h264": {"66": "Baseline", "578": "Constrained Baseline", "77": "Main", "88": "Extended", "100": "High",
+		"110": "High 10", "2158": "High 10 Intra", "122": "High 4:2:2", "2170": "High 4:2:2 Intra",
+		"244": "High 4:4:4 Predictive", "2292": "High 4:4:4 Intra", "44": "CAVLC 4:4:4"},
+	"hevc": {"1": "Main", "2": "Main 10", "3": "Main Still Picture", "4": "Rext"},
+}
+
+// profile names a codec's profile; "" for codecs whose profiles are of no use.
+func profile(codec, s string) string {
+	names, ok := profiles[codec]
+	if !ok || s == "unknown" {
 		return ""
+	}
+	if name, ok := names[s]; ok {
+		return name
 	}
 	return s
 }

@@ -115,3 +115,23 @@ func FuzzReadProbe(f *testing.F) {
 		}
 	})
 }
+
+// What names stand for in numbers is in FFmpeg's avcodec.h and profiles.c.
+func TestProfile(t *testing.T) {
+	for _, tt := range [][3]string{
+		{"h264", "High", "High"}, {"h264", "100", "High"}, {"h264", "578", "Constrained Baseline"}, {"h264", "unknown", ""},
+		{"hevc", "2", "Main 10"}, {"h264", "2", "2"}, {"prores", "HQ", ""}, {"h264", "", ""},
+	} {
+		if got := profile(tt[0], tt[1]); got != tt[2] {
+			t.Errorf("profile %q of %s is %q, want %q", tt[1], tt[0], got, tt[2])
+		}
+	}
+	b, err := os.ReadFile(filepath.Join("testdata", "ffprobe", "phone.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := readProbe(b)
+	if err != nil || info.Pictures[0].Profile != "High" || info.Pictures[0].Level != 31 {
+		t.Errorf("got %+v, %v", info.Pictures, err)
+	}
+}

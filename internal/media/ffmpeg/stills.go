@@ -63,7 +63,7 @@ func stillsWords(info media.Info, req media.Stills, s stretch) []word {
 	filters += ",scale=w='max(1,round(" + wide + "))':h='max(1,round(ow/dar))':out_color_matrix=bt601:out_range=full,setsar=1,format=yuvj420p"
 	ws = append(ws, input(req.Path)...)
 	ws = append(ws, words("-map", fmt.Sprintf("0:%d", info.Pictures[0].Stream), "-map_metadata", "-1", "-vf", filters,
-		"-c:v", "mjpeg", "-q:v", "3", "-fps_mode", "passthrough", "-enc_time_base", "1/1000000")...)
+		"-c:v", "mjpeg", "-q:v", "2", "-fps_mode", "passthrough", "-enc_time_base", "1/1000000")...)
 	return append(ws, fragmented()...)
 }
 

@@ -67,8 +67,8 @@ func Clip(p media.Picture, rate, channels int, created time.Time, samples []floa
 // Fake is an engine for files made by Write. Its zero value is ready.
 type Fake struct {
 	// Before, when set, is called before every operation ("probe", "decode",
-	// "render", "digest", "encode") with the path it is about; its error is
-	// returned. It may be called from several goroutines.
+	// "stills", "small", "render", "digest", "encode") with the path it is about;
+	// its error is returned. It may be called from several goroutines.
 	Before func(ctx context.Context, op, path string) error
 	// Lost is what Limits says.
 	Lost []string

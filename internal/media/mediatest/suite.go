@@ -34,6 +34,9 @@ func Suite(t *testing.T, open func(t *testing.T) media.Engine) {
 	t.Run("render", s.render)
 	t.Run("render errors", s.renderErrors)
 	t.Run("mono", s.mono)
+	t.Run("stills", s.stills)
+	t.Run("small", s.small)
+	t.Run("small errors", s.smallErrors)
 	if !s.fake {
 		t.Run("camera files", s.cameraFiles)
 		t.Run("damaged", s.damaged)
@@ -44,6 +47,10 @@ func Suite(t *testing.T, open func(t *testing.T) media.Engine) {
 		t.Run("amr", s.amr)
 		t.Run("spliced", s.spliced)
 		t.Run("hevc", s.hevc)
+		t.Run("stills of cameras", s.cameraStills)
+		t.Run("small of cameras", s.cameraSmall)
+		t.Run("small cancelled", s.cancelSmall)
+		t.Run("pictures cut off", s.brokenPictures)
 	}
 }
 
@@ -191,6 +198,13 @@ func (s *suite) unreadable(t *testing.T) {
 		unreadable(t, "decode", p, err)
 		_, err = s.engine.PictureDigest(t.Context(), p)
 		unreadable(t, "digest", p, err)
+		err = s.engine.Stills(t.Context(), media.Stills{Path: p}, func(media.Still) error { return nil })
+		unreadable(t, "stills", p, err)
+		out := filepath.Join(dir, "small.mp4")
+		unreadable(t, "small", p, s.engine.Small(t.Context(), media.Small{Path: p, Out: out}))
+		if _, err := os.Stat(out); err == nil {
+			t.Errorf("%q: a small copy was left behind", p)
+		}
 	}
 }
 
