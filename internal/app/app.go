@@ -1,6 +1,7 @@
 // Package app holds the use cases, one file each, named as the commands:
 // pair, marry, prove, demo, doctor. Faces fill an options struct, whose zero
-// value is the default, and print the result.
+// value is the default, and print the result. Beside them stands what is seen
+// and heard of recordings: look, peaks, mirror, listen, loudness.
 package app
 
 import (

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -14,6 +15,7 @@ import (
 	"testing"
 
 	"earshot/internal/dsp"
+	"earshot/internal/frame"
 	"earshot/internal/media"
 	"earshot/internal/media/ffmpeg"
 	"earshot/internal/scene"
@@ -217,4 +219,59 @@ func TestSamplesOfCodecs(t *testing.T) {
 			}
 		}
 	}
+}
+
+// BenchmarkListen tells how many seconds of both microphones are delivered in a
+// second: a camera's AAC and a recorder's WAV at 44.1 kHz, with drift. The first
+// block is timed by itself.
+func BenchmarkListen(b *testing.B) {
+	a := newNativeApp(b)
+	const seconds = 300
+	dir, ctx := b.TempDir(), context.Background()
+	clip, sound := filepath.Join(dir, "C1.mp4"), filepath.Join(dir, "r1.wav")
+	ten := melody.record(48000, 10, func(s float64) float64 { return s }, 1)
+	var x []float32
+	for range seconds / 10 {
+		x = append(x, ten...)
+	}
+	pictures := make([]byte, 64*36*3/2*seconds)
+	for out, enc := range map[string]media.Encode{
+		clip: {Picture: &media.EncodePicture{Codec: "mpeg4", Width: 64, Height: 36, Rate: frame.Rate{Num: 1, Den: 1}, Frames: bytes.NewReader(pictures)},
+			Sound: &media.EncodeSound{Codec: "aac", Rate: 48000, Channels: 1, Samples: newSampleReader(x)}},
+		sound: {Sound: &media.EncodeSound{Codec: "pcm_s16le", Rate: 44100, Channels: 1, Samples: newSampleReader(x)}},
+	} {
+		enc.Out = out
+		if err := a.Engine.Encode(ctx, enc); err != nil {
+			b.Fatal(err)
+		}
+	}
+	var l Laid
+	for path, r := range map[string]**Recording{clip: &l.Clip, sound: &l.Sound} {
+		var err error
+		if *r, err = a.Look(ctx, path); err != nil {
+			b.Fatal(err)
+		}
+	}
+	l.Spans = []shoot.Span{{Clip: [2]float64{0, seconds}, Drift: 30}}
+	enough := errors.New("enough")
+	b.Run("first block", func(b *testing.B) {
+		for b.Loop() {
+			if err := a.Listen(ctx, l, 100*clipRate, 0, func([]float32) error { return enough }); err != enough {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("all", func(b *testing.B) {
+		frames := 0
+		for b.Loop() {
+			err := a.Listen(ctx, l, 0, 0, func(block []float32) error {
+				frames += len(block) / 2
+				return nil
+			})
+			if err != nil {
+				b.Fatal(err)
+			}
+		}
+		b.ReportMetric(float64(frames)/clipRate/b.Elapsed().Seconds(), "s/s")
+	})
 }

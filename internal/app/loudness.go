@@ -7,24 +7,27 @@ import (
 	"fmt"
 	"math"
 
+	"earshot/internal/align"
 	"earshot/internal/dsp"
 )
 
-// What Loudness listens to of a long take: pieces spread evenly over it.
+// What Loudness does of a long take, in frames.
 const (
-	loudPieces = 24
-	loudPiece  = 6 * clipRate // frames
+	loudWhole  = 180 * clipRate // a take up to so long is measured whole
+	loudPieces = 12             // of a longer one, spread evenly over it
+	loudPiece  = 5 * clipRate
 )
 
 // Loudness is the integrated loudness of both microphones in LUFS (ITU-R
 // BS.1770-5 with the gates of EBU R 128) over what both cover, each as Listen
 // delivers it: one channel. -Inf is silence, or nothing that both cover. whole
-// is false where the take is so long that only some of it was measured: then
-// LoudnessOfAll says it of all. What was measured is kept.
+// is false where the take is so long that it was not listened to from end to
+// end: then LoudnessOfAll does. What was measured is kept.
 //
-// Sixteen pieces of ten seconds tell the loudness of an hour's talk to within a
-// decibel at worst, two thirds of that usually less than 0.3 LU: see
-// TestLoudnessOfSome.
+// A long take is measured roughly from end to end, on what is kept at
+// dsp.ProxyRate, and in pieces as it is; by how much the pieces are louder than
+// the same pieces measured roughly is added. Over an hour's talk whose level
+// wanders by some decibels that is off by LUOFF.
 func (a *App) Loudness(ctx context.Context, l Laid) (body, scratch float64, whole bool, err error) {
 	return a.loudness(ctx, l, false)
 }
@@ -78,86 +81,156 @@ func (l Laid) loudName() string {
 	return "loudness-" + hex.EncodeToString(sum[:8]) + ".json"
 }
 
+// A stretch of a clip that both sides cover, in frames, and where the body lies
+// in it.
+type covered struct {
+	from, to int64
+	lie      align.Alignment
+}
+
 // measureLoudness listens to what both cover, or to some of it.
 func (a *App) measureLoudness(ctx context.Context, l Laid, all bool) (loud, error) {
 	body := a.body(l)
 	stretches := a.bothCover(l, body)
-	whole := true
-	if !all {
-		stretches, whole = spreadOver(stretches, loudPieces, loudPiece)
-	}
-	left, err := dsp.NewLoudness(clipRate, 1)
-	if err != nil {
-		return loud{}, err
-	}
-	right, err := dsp.NewLoudness(clipRate, 1)
-	if err != nil {
-		return loud{}, err
-	}
-	var x, y []float32
+	total := int64(0)
 	for _, s := range stretches {
-		err := a.listen(ctx, l, body, s[0], s[1], func(block []float32) error {
-			x, y = x[:0], y[:0]
-			for i := 0; i < len(block); i += 2 {
-				x, y = append(x, block[i]), append(y, block[i+1])
-			}
-			left.Write(x)
-			right.Write(y)
-			return nil
-		})
+		total += s.to - s.from
+	}
+	if all || total <= loudWhole {
+		v, err := a.closely(ctx, l, body, stretches)
+		return loud{audible(v[0]), audible(v[1]), true}, err
+	}
+	pieces := spreadOver(stretches, total, loudPieces, loudPiece)
+	some, err := a.closely(ctx, l, body, pieces)
+	if err != nil {
+		return loud{}, err
+	}
+	var v [2]float64
+	for n, s := range []side{{l.Sound.rec, l.SoundTrack}, {l.Clip.rec, l.ClipTrack}} {
+		if v[n] = some[n]; s.track < 0 {
+			continue
+		}
+		whole, err := a.roughly(ctx, s, n == 0, stretches)
 		if err != nil {
 			return loud{}, err
 		}
-		left.Break()
-		right.Break()
+		part, err := a.roughly(ctx, s, n == 0, pieces)
+		if err != nil {
+			return loud{}, err
+		}
+		v[n] = refined(whole, part, some[n])
 	}
-	return loud{Body: audible(left), Scratch: audible(right), Whole: whole}, nil
+	return loud{audible(v[0]), audible(v[1]), false}, nil
+}
+
+// refined is a loudness measured roughly, with what pieces of it show to be
+// missing; pieces that are silent show nothing.
+func refined(whole, part, exact float64) float64 {
+	if math.IsInf(part, -1) || math.IsInf(exact, -1) || math.IsInf(whole, -1) {
+		return math.Max(whole, exact)
+	}
+	return whole + exact - part
+}
+
+// closely is the loudness of both sides in stretches, the body's first, as Listen
+// delivers them.
+func (a *App) closely(ctx context.Context, l Laid, body []part, stretches []covered) (v [2]float64, err error) {
+	var sides [2]*dsp.Loudness
+	for n := range sides {
+		if sides[n], err = dsp.NewLoudness(clipRate, 1); err != nil {
+			return v, err
+		}
+	}
+	var mono [listenBlock]float32
+	for _, s := range stretches {
+		err := a.listen(ctx, l, body, s.from, s.to, func(block []float32) error {
+			for n := range sides {
+				for i := range len(block) / 2 {
+					mono[i] = block[2*i+n]
+				}
+				sides[n].Write(mono[:len(block)/2])
+			}
+			return nil
+		})
+		if err != nil {
+			return v, err
+		}
+		for n := range sides {
+			sides[n].Break()
+		}
+	}
+	return [2]float64{sides[0].Integrated(), sides[1].Integrated()}, nil
+}
+
+// roughly is the loudness of one side in stretches, going by its proxy.
+func (a *App) roughly(ctx context.Context, s side, body bool, stretches []covered) (float64, error) {
+	sound, err := a.openProxy(ctx, s.rec, s.track)
+	if err != nil {
+		return 0, err
+	}
+	defer sound.Close()
+	l, err := dsp.NewLoudness(dsp.ProxyRate, 1)
+	if err != nil {
+		return 0, err
+	}
+	block := make([]float32, 1<<16)
+	for _, c := range stretches {
+		from, to := float64(c.from)/clipRate, float64(c.to)/clipRate
+		if body {
+			from, to = c.lie.Sound(from), c.lie.Sound(to)
+		}
+		last := int(math.Round(to * dsp.ProxyRate))
+		for at := int(math.Round(from * dsp.ProxyRate)); at < last; at += len(block) {
+			if err := ctx.Err(); err != nil {
+				return 0, err
+			}
+			part := block[:min(len(block), last-at)]
+			if err := sound.ReadAt(part, at); err != nil {
+				return 0, err
+			}
+			l.Write(part)
+		}
+		l.Break()
+	}
+	return l.Integrated(), nil
 }
 
 // audible is a loudness, nil where it is silence.
-func audible(l *dsp.Loudness) *float64 {
-	v := l.Integrated()
+func audible(v float64) *float64 {
 	if math.IsInf(v, -1) {
 		return nil
 	}
 	return &v
 }
 
-// bothCover lists the stretches, in frames, in which both sides have sound, or
-// the body where the clip has none at all.
-func (a *App) bothCover(l Laid, body []part) (out [][2]int64) {
+// bothCover lists the stretches in which both sides have sound, or the body where
+// the clip has none at all.
+func (a *App) bothCover(l Laid, body []part) (out []covered) {
 	v, end := a.scratch(l)
 	if v == nil {
 		end = l.frames()
 	}
 	for _, p := range body {
 		if from, to := p.from, min(p.to, end); p.voice != nil && to > from {
-			out = append(out, [2]int64{from, to})
+			out = append(out, covered{from, to, p.voice.lie})
 		}
 	}
 	return out
 }
 
-// spreadOver takes pieces of a length out of stretches, evenly spread; whole is
-// true where that would be all of them.
-func spreadOver(stretches [][2]int64, pieces, length int64) (out [][2]int64, whole bool) {
-	var total int64
-	for _, s := range stretches {
-		total += s[1] - s[0]
-	}
-	if total <= pieces*length {
-		return stretches, true
-	}
+// spreadOver takes pieces of a length out of stretches, total frames in all, each
+// in the middle of its share of them.
+func spreadOver(stretches []covered, total, pieces, length int64) (out []covered) {
 	for k := range pieces {
-		from := (total*(2*k+1)/pieces - length) / 2 // the piece lies in the middle of its share
+		from := (total*(2*k+1)/pieces - length) / 2
 		to := from + length
 		for _, s := range stretches { // as if they lay end to end
-			n := s[1] - s[0]
+			n := s.to - s.from
 			if lo, hi := max(0, from), min(n, to); hi > lo {
-				out = append(out, [2]int64{s[0] + lo, s[0] + hi})
+				out = append(out, covered{s.from + lo, s.from + hi, s.lie})
 			}
 			from, to = from-n, to-n
 		}
 	}
-	return out, false
+	return out
 }

@@ -13,9 +13,10 @@ const mostColumns = 1 << 16
 
 // Mirror shows both microphones in n columns of equal length along the clip, each
 // of four bytes: body peak, body level, scratch peak, scratch level. A peak is
-// the greatest magnitude within the column or an eighth of one beside it, a
-// level the root mean square within it. The body lies on the clip's clock as in
-// the finished clip; where a side has nothing there are zeros.
+// the greatest magnitude within the column, or beside it by an eighth of one or
+// 4 ms, whichever is more; a level is the root mean square within it. The body
+// lies on the clip's clock as in the finished clip, without its fades; where a
+// side has nothing there are zeros.
 //
 // Each side is drawn to its own scale: see heights.
 func (a *App) Mirror(ctx context.Context, l Laid, n int) ([]byte, error) {

@@ -13,9 +13,9 @@ func peaksName(i int) string { return "peaks-" + strconv.Itoa(i) }
 
 // Peaks are up to n bins of a track's wave from index from on, dsp.BinBytes bytes
 // each, and how many there are in all at that level: see dsp.Bin. They are made
-// of what is kept of the sound, at dsp.ProxyRate, so what lies above 7 kHz is
-// not in them; dsp.Peaks is their layout in the cache. The first time a track is
-// asked for, its bins are made and kept.
+// of what is kept of the sound, mono at dsp.ProxyRate, so what lies above 7 kHz
+// is not in them. The first time a track is asked for, its bins are made in one
+// pass and kept as dsp.Peaks lays them out.
 func (a *App) Peaks(ctx context.Context, r *Recording, track, level, from, n int) (bins []byte, of int, err error) {
 	const op = "read peaks"
 	if err := r.holds(op, track); err != nil {
