@@ -138,10 +138,10 @@ func (q *query) at() float64 {
 	return x
 }
 
-// id is an id, or "" where it is not there.
+// id is an id, or "" where it is not there or empty.
 func (q *query) id(name string) string {
-	s, there := q.take(name)
-	if there && !isID(s) {
+	s, _ := q.take(name)
+	if s != "" && !isID(s) {
 		q.fail(name, "%s is no id", fault.Quote(cut(s)))
 	}
 	return s

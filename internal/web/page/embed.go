@@ -3,8 +3,8 @@ package page
 
 import "embed"
 
-// Files are what a browser may be given: html, css, js and svg. The page's own
-// tests are not among them.
+// Files are what a browser may be given: those that end in tml, css, svg or .js.
+// The page's own tests are not among them.
 //
-//go:embed *.[chjs][tsv]*
+//go:embed *[tcs.][msvj][lsg]
 var Files embed.FS
