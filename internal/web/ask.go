@@ -277,7 +277,7 @@ var reserved = []string{"CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$",
 // dots or blanks at its ends, or reserved.
 func fileName(name string) error {
 	no := func(why string) error {
-		return &fault.Error{Kind: fault.Usage, Op: "use the name", Subject: cut(name), Err: errors.New(why), Hint: "rename the file and try again"}
+		return &fault.Error{Kind: fault.Usage, Op: "use the name", Subject: cut(name), Err: errors.New(why), Hint: "choose another name and try again"}
 	}
 	stem, _, _ := strings.Cut(name, ".")
 	switch {
