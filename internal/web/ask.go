@@ -138,10 +138,10 @@ func (q *query) at() float64 {
 	return x
 }
 
-// id is an id, or "" where it is not there.
+// id is an id, or "" where it is not there or empty.
 func (q *query) id(name string) string {
-	s, there := q.take(name)
-	if there && !isID(s) {
+	s, _ := q.take(name)
+	if s != "" && !isID(s) {
 		q.fail(name, "%s is no id", fault.Quote(cut(s)))
 	}
 	return s
@@ -277,7 +277,7 @@ var reserved = []string{"CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$",
 // dots or blanks at its ends, or reserved.
 func fileName(name string) error {
 	no := func(why string) error {
-		return &fault.Error{Kind: fault.Usage, Op: "use the name", Subject: cut(name), Err: errors.New(why), Hint: "rename the file and try again"}
+		return &fault.Error{Kind: fault.Usage, Op: "use the name", Subject: cut(name), Err: errors.New(why), Hint: "choose another name and try again"}
 	}
 	stem, _, _ := strings.Cut(name, ".")
 	switch {

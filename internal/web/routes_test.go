@@ -141,7 +141,7 @@ func TestSenseless(t *testing.T) {
 		{"GET", strip + "at=1&n=102", "", 400}, {"GET", strip + "n=11", "", 400},
 		{"GET", listen + "from=5&to=5", "", 400}, {"GET", listen + "from=-5", "", 400}, {"GET", listen + "to=0", "", 400}, {"GET", listen + "offset=NaN", "", 400},
 		{"GET", listen + "drift=3", "", 400}, {"GET", listen + "offset=1&drift=-inf", "", 400}, {"GET", listen + "sound=a/b", "", 400}, {"GET", listen + "sound=" + long, "", 400},
-		{"GET", "/api/takes/" + long, "", 404}, {"GET", "/api/takes/" + c7 + "?sound=", "", 400}, {"GET", "/api/takes/a%20b", "", 404},
+		{"GET", "/api/takes/" + long, "", 404}, {"GET", "/api/takes/" + c7 + "?sound=%2F", "", 400}, {"GET", "/api/takes/a%20b", "", 404},
 		{"GET", "/api/events?since=-1", "", 400}, {"GET", "/api/events?since=x", "", 400},
 		{"GET", "/api/places?path=", "", 400}, {"GET", "/api/places?path=relative", "", 400}, {"GET", "/api/places?path=%2Fdata%2F..%2Fetc", "", 400},
 		{"GET", "/api/places?path=%2Fa%00b", "", 400}, {"GET", "/api/places?path=%2Fa%ff", "", 400}, {"GET", "/api/places?path=C%3A", "", 400},
@@ -159,6 +159,7 @@ func TestSenseless(t *testing.T) {
 		{"POST", "/api/marry", `{"only":["a/b"]}`, 404}, {"POST", "/api/marry", `{"to":"x/y"}`, 400}, {"POST", "/api/marry", `{"fast":true}`, 400}, {"POST", "/api/marry", `{"distance":"far"}`, 400},
 		{"POST", "/api/reveal", "", 400}, {"POST", "/api/reveal", `{"what":"etc"}`, 400}, {"POST", "/api/reveal", `{"take":"/etc"}`, 404}, {"POST", "/api/reveal", `{"what":"married","take":"x"}`, 400},
 		{"GET", "/api/nothing", "", 404}, {"GET", "/api/", "", 404}, {"POST", "/", "", 405}, {"GET", "/api/undo", "", 405}, {"DELETE", "/api/state", "", 405}, {"PUT", "/api/marry", "", 405},
+		{"GET", "/api/state", "{}", 400},
 		{"GET", "/nothing.js", "", 404}, {"GET", "/embed.go", "", 404}, {"GET", "/index.html/", "", 404},
 	} {
 		rg.fake.set(func() { rg.fake.calls = nil })
