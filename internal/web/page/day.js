@@ -19,19 +19,15 @@ const most = 400 // clips that are elements at a time
 const ruler = 28 // CSS pixels
 const closest = 0.05 // seconds to a pixel
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openDay(root, desk) {
+/** @type {import('./types').Open} */
+export const openDay = (root, desk) => {
   const d = new Day(root, desk)
   define('In the day', d.keys())
   return { close: () => d.close(), key: (e) => press('In the day', e) }
 }
 
 class Day {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     this.view = { start: kept.start, perPixel: kept.perPixel, width: 0 }
@@ -204,7 +200,7 @@ class Day {
     this.draw(seen, Math.min(top, this.plan.height + ruler + 8 - high), high)
   }
 
-  /** Puts an element on every clip that is seen. @param {import('./daylanes.js').Lane[]} seen */
+  /** Puts an element on every clip that is seen. @param {import('./types').Lane[]} seen */
   marksOf(seen) {
     const end = this.view.start + this.view.width * this.view.perPixel
     const all = seen.flatMap((l) => l.clips).filter(({ clip }) => clip.id === kept.focus || ((clip.day_s ?? 0) < end && (clip.day_s ?? 0) + clip.length_s > this.view.start))
@@ -241,7 +237,7 @@ class Day {
     el.title = `${item.name} · ${word}`
   }
 
-  /** The sounds' names, at their beginning or at the view's. @param {import('./daylanes.js').Lane[]} seen */
+  /** The sounds' names, at their beginning or at the view's. @param {import('./types').Lane[]} seen */
   labelsOf(seen) {
     const keep = new Set()
     for (const lane of seen) {
@@ -272,7 +268,7 @@ class Day {
     el.style.maxWidth = `${room}px`
   }
 
-  /** @param {import('./daylanes.js').Lane[]} seen @param {number} top CSS pixels that are scrolled away @param {number} high */
+  /** @param {import('./types').Lane[]} seen @param {number} top CSS pixels that are scrolled away @param {number} high */
   draw(seen, top, high) {
     const scale = Math.min(2, devicePixelRatio || 1)
     const ctx = this.ui.canvas.getContext('2d')
@@ -308,7 +304,7 @@ class Day {
     for (const at of ticks.at) ctx.fillText(dayTime(at, ticks.step >= 60), Math.round(this.x(at)) + 4, ruler - 9)
   }
 
-  /** @param {CanvasRenderingContext2D} ctx @param {import('./daylanes.js').Lane} lane @param {number} dy @param {Set<string>} keep */
+  /** @param {CanvasRenderingContext2D} ctx @param {import('./types').Lane} lane @param {number} dy @param {Set<string>} keep */
   drawLane(ctx, lane, dy, keep) {
     const scale = this.scale ?? 1
     for (const s of lane.sounds) this.drawShore(ctx, s, lane.water + dy, sizes.shore * scale, keep)

@@ -10,18 +10,14 @@ import { base, count, late, ms } from './words.js'
 // What was chosen last, kept while the page is.
 const kept = { to: 'married', sound: 'pcm', scratch: 'keep', gaps: 'scratch', placed: 'heard', distance: '', celsius: '', name: '{clip}_married', unsure: false, again: false, only: true }
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openDone(root, desk) {
+/** @type {import('./types').Open} */
+export const openDone = (root, desk) => {
   const d = new Done(root, desk)
   return { close: () => d.close() }
 }
 
 class Done {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     /** @type {Map<string, {el: HTMLElement, key: string}>} */ this.clips = new Map()

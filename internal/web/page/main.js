@@ -9,18 +9,9 @@ import { openStart } from './start.js'
 import { createStore, empty } from './state.js'
 import { openWall } from './wall.js'
 
-/**
- * What every screen is opened with.
- * @typedef {object} Desk
- * @property {import('./api.js').API} api
- * @property {import('./state.js').Store} store
- * @property {(hash: string) => void} go       as "#/take/ID"
- * @property {(text: string, hint?: string) => void} tell  says something in passing, also to those who listen
- * @property {(err: unknown) => void} fail     says what went wrong; nothing when it was only cancelled
- * @property {Set<string>} chosen               ids of what is chosen on the wall
- */
-
-/** @typedef {{close(): void, key?(event: KeyboardEvent): boolean}} Screen */
+/** @typedef {import('./types').Desk} Desk */
+/** @typedef {import('./types').Screen} Screen */
+/** @typedef {import('./types').Open} Open */
 
 const store = createStore()
 const go = (/** @type {string} */ hash) => {
@@ -46,8 +37,6 @@ function fail(err) {
 
 /** @type {Desk} */
 const desk = { api, store, go, tell, fail, chosen: new Set() }
-
-/** @typedef {(root: HTMLElement, desk: Desk & {id: string}) => Screen} Open */
 
 // The close look is the largest part, and not what is seen first: it is fetched
 // while the wall is drawn.

@@ -5,7 +5,7 @@ import { bytes, count } from './words.js'
 /** @typedef {import('./types').Folder} Folder */
 
 /**
- * @param {import('./main.js').Desk} desk
+ * @param {import('./types').Desk} desk
  * @param {() => void} added  called before something is added
  */
 export function openPlaces(desk, added) {
@@ -15,7 +15,7 @@ export function openPlaces(desk, added) {
 const last = { path: '' } // where one was, for the next time
 
 class Places {
-  /** @param {import('./main.js').Desk} desk @param {() => void} added */
+  /** @param {import('./types').Desk} desk @param {() => void} added */
   constructor(desk, added) {
     this.desk = desk
     this.added = added
@@ -43,7 +43,7 @@ class Places {
 
   async begin() {
     try {
-      this.places = (await this.desk.api.places(undefined, this.stop.signal)).places ?? []
+      this.places = (await this.desk.api.places(this.stop.signal)).places ?? []
     } catch (err) {
       return this.fail(err)
     }
@@ -53,7 +53,7 @@ class Places {
   /** Shows a folder, "" all places. @param {string} path @param {string} [from] the folder one comes up from @returns {Promise<void>} */
   async go(path, from) {
     try {
-      const f = path ? /** @type {Folder} */ (await this.desk.api.places(path, this.stop.signal)) : null
+      const f = path ? await this.desk.api.folder(path, this.stop.signal) : null
       this.path = last.path = path
       this.wrong.hidden = true
       this.way(f)
@@ -122,14 +122,14 @@ class Places {
     const from = this.path
     const place = this.places.find((p) => p.path === from)
     if (place || steps.length < 2) return this.go('', from)
-    this.desk.api.places(from, this.stop.signal).then((f) => this.go(f.up, from)).catch((err) => this.fail(err))
+    this.desk.api.folder(from, this.stop.signal).then((f) => this.go(f.up, from)).catch((err) => this.fail(err))
   }
 
   /** @param {string[]} paths @param {string} name */
   async add(paths, name) {
     try {
       this.added()
-      await this.desk.api.paths(paths)
+      await this.desk.api.add(paths)
       this.sheet.close()
       this.desk.tell(`Added ${name}`)
     } catch (err) {

@@ -9,15 +9,12 @@ import { clock, count, spoken } from './words.js'
 
 /** @typedef {import('./types').Recording} Recording */
 
-const listed = 30 // files of a bank that are named; the rest is counted
+const listed = 12 // files of a bank that are named; the rest is counted
+const mostHumps = 20 // of a heap
 const latest = 8 // takes that are shown as they are found
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openStart(root, desk) {
+/** @type {import('./types').Open} */
+export const openStart = (root, desk) => {
   const s = new Start(root, desk)
   return { close: () => s.close() }
 }
@@ -32,9 +29,10 @@ function makeBank(kind, title, what, add) {
   svg.append(path)
   const total = h('p', { class: 'quiet' }, what)
   const list = h('ul', { class: 'files' })
+  const more = h('p', { class: 'small quiet' })
   const el = h('section', { class: `bank ${kind}`, 'aria-labelledby': `bank-${kind}` }, svg,
-    h('h2', { id: `bank-${kind}` }, title), total, h('button', { type: 'button', class: 'deed second', onclick: add }, 'Add folders'), list)
-  return { kind, el, path, total, list, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
+    h('h2', { id: `bank-${kind}` }, title), total, h('button', { type: 'button', class: 'deed second', onclick: add }, 'Add folders'), list, more)
+  return { kind, el, path, total, list, more, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
 }
 
 function makeLine() {
@@ -43,7 +41,7 @@ function makeLine() {
 }
 
 class Start {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     this.paint = palette()
@@ -185,6 +183,7 @@ function bring(b, all) {
   b.el.classList.toggle('empty', !all.length)
   const reading = all.filter((r) => r.state === 'reading')
   const shown = [...reading, ...all.filter((r) => r.state !== 'reading').reverse()].slice(0, listed)
+  say(b.more, all.length > shown.length ? `and ${count(all.length - shown.length, 'more', 'more')}` : '')
   const keep = new Set(shown.map((r) => r.id))
   for (const [id, line] of b.lines) {
     if (keep.has(id)) continue
@@ -205,20 +204,27 @@ function bring(b, all) {
 }
 
 /**
- * The outline of a heap: a hump for each recording, as wide as it is long,
- * higher the more of it was read. A flat line where there is nothing.
+ * The outline of a heap: a hump for each recording, wider the longer it is,
+ * higher the more of it was read; of many, one for a few of them. A flat line
+ * where there is nothing.
  * @param {{length_s: number, done: number, state: string}[]} all
  */
 export function heap(all) {
-  const humps = all.filter((r) => r.length_s > 0).slice(-150)
-  const total = humps.reduce((sum, r) => sum + Math.sqrt(r.length_s), 0)
+  const read = all.filter((r) => r.length_s > 0)
+  const each = Math.ceil(read.length / mostHumps)
+  const humps = []
+  for (let k = 0; k < read.length; k += each) {
+    const some = read.slice(k, k + each)
+    humps.push({ wide: some.reduce((sum, r) => sum + Math.sqrt(r.length_s), 0), full: some.reduce((sum, r) => sum + (r.state === 'reading' ? r.done : 1), 0) / some.length })
+  }
+  const total = humps.reduce((sum, m) => sum + m.wide, 0)
   let d = 'M0 98'
   let x = 0
-  for (const [i, r] of humps.entries()) {
-    const w = (600 * Math.sqrt(r.length_s)) / total
+  for (const [i, m] of humps.entries()) {
+    const w = (600 * m.wide) / total
     const lift = Math.sin(((x + w / 2) / 600) * Math.PI) * 62 + 12 + ((i * 37) % 19)
-    const top = 98 - lift * (r.state === 'reading' ? r.done : 1)
-    d += ` C${(x + w * 0.3).toFixed(1)} ${top.toFixed(1)} ${(x + w * 0.7).toFixed(1)} ${top.toFixed(1)} ${(x + w).toFixed(1)} ${(98 - lift * 0.35).toFixed(1)}`
+    const top = 98 - lift * m.full
+    d += ` C${[x + w * 0.3, top, x + w * 0.7, top, x + w, 98 - lift * 0.35].map((v) => v.toFixed(1)).join(' ')}`
     x += w
   }
   return d + ' L600 98 L600 100 L0 100 Z'
