@@ -27,6 +27,9 @@ const PATIENCE = 150
 /** Another line is gone over to once so much of it is here, in frames: 0.3 s. */
 const READY = 0.3 * RATE
 
+/** The playhead is known so exactly, in frames; that near to a loop's end it counts as past it. */
+const NEAR = 0.05 * RATE
+
 /** The shortest loop, in seconds. */
 const SHORTEST_LOOP = 0.1
 
@@ -99,7 +102,6 @@ export class Listener {
     this.clock = new Clock(0)
     this.serial = 0
     this.echo = 0 // the last that came back of those asked for
-    this.echoes = 0
     /** @type {Mode} */
     this.mode = 'both'
     /** @type {import('./gains.js').Hearing} */
@@ -118,7 +120,6 @@ export class Listener {
     this.shown = ''
     this.following = 0 // request of the next animation frame
     this.idle = 0 // timer
-    this.retry = 0 // timer
     this.listening = 0 // timer of loudness
     this.closed = new AbortController()
   }
@@ -223,7 +224,7 @@ export class Listener {
     const lay = ++this.lays
     const id = this.take
     this.say({ do: 'open', lay, end: this.end })
-    const which = { sound: laid.sound, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
+    const which = { sound: laid.sound || undefined, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
     const feed = new Feed(this.end, {
       open: async (from, to, signal) => {
         const answer = await this.ways.api.listen(id, { from, to, ...which }, signal)
@@ -236,7 +237,7 @@ export class Listener {
       },
       drop: (indices) => this.say({ do: 'drop', lay, indices }),
       end: (end) => this.say({ do: 'end', lay, end }),
-      trouble: (why) => (why ? this.onTrouble(why, '') : this.onHelp()),
+      trouble: (why) => this.onTrouble(why, ''),
     })
     return { feed, lay }
   }
@@ -350,6 +351,8 @@ export class Listener {
     const b = Math.min(last, Math.round(to * RATE))
     this.looped = from !== null && b - a >= SHORTEST_LOOP * RATE ? { from: a, to: b } : null
     this.say({ do: 'loop', loop: this.looped })
+    const { pos } = this.clock
+    if (this.looped && (pos < a || pos > b - NEAR)) this.seek(from ?? 0)
     this.tend()
     this.changed()
   }
@@ -382,7 +385,7 @@ export class Listener {
    */
   async weighLoudness(id, sound, asked) {
     clearTimeout(this.listening)
-    const answer = await this.ways.api.loudness(id, sound, this.closed.signal).catch(() => null)
+    const answer = await this.ways.api.loudness(id, sound || undefined, this.closed.signal).catch(() => null)
     if (this.closed.signal.aborted || id !== this.take || sound !== this.asked.sound) return
     if (answer) {
       this.match = matched(answer.body_lufs, answer.scratch_lufs)
@@ -464,29 +467,11 @@ export class Listener {
     }, IDLE)
   }
 
-  /** @param {unknown} why @param {string} hint */
+  /** @param {unknown} why  null: it goes again @param {string} hint */
   onTrouble(why, hint) {
     const said = /** @type {{message?: string, hint?: string}} */ (why)
-    this.trouble = { error: said?.message || String(why), hint: said?.hint || hint }
-    clearTimeout(this.retry)
-    this.retry = window.setTimeout(() => this.tend(), 1000) // nobody else may ask while it is paused
+    this.trouble = why ? { error: said?.message || String(why), hint: said?.hint || hint } : null
     this.changed()
-  }
-
-  onHelp() {
-    this.trouble = null
-    this.changed()
-  }
-
-  /** Waits until all that is wanted at present is here, and the worklet has obeyed all it was told. */
-  async settled() {
-    const nap = () => new Promise((resolve) => setTimeout(resolve, 1))
-    this.tend()
-    while (this.coming || !this.node || (this.feed && this.feed.wanted >= 0)) await nap()
-    const mine = ++this.echoes
-    this.say({ do: 'echo', serial: mine })
-    while (this.echo < mine) await nap()
-    this.tend()
   }
 
   close() {
@@ -494,7 +479,7 @@ export class Listener {
     this.feed?.close()
     this.coming?.feed.close()
     this.coming = this.feed = null
-    for (const timer of [this.idle, this.retry, this.listening]) clearTimeout(timer)
+    for (const timer of [this.idle, this.listening]) clearTimeout(timer)
     cancelAnimationFrame(this.following)
     this.say({ do: 'close' })
     this.node?.disconnect()

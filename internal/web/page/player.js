@@ -121,7 +121,7 @@ export class Player {
       this.ended = false
     }
     if (m.do === 'pause') this.playing = false
-    if (m.do === 'loop') this.round(m.loop ?? null)
+    if (m.do === 'loop') this.loop = m.loop ?? null
     if (m.do === 'gains') this.gainsNext = m
     if (m.do === 'close') this.closed = true
     if (m.do !== 'echo') this.heed()
@@ -163,16 +163,6 @@ export class Player {
     this.pos = this.lead.pos
     this.release(this.fade(1))
     this.tellWhere(this.now)
-  }
-
-  /**
-   * Loops from now on; a playhead outside of the loop goes to its beginning.
-   * @param {import('./buffer.js').Loop | null} loop
-   */
-  round(loop) {
-    this.loop = loop
-    const pos = this.turn?.frame ?? this.lead?.pos ?? this.pos
-    if (loop && (pos < loop.from || pos >= loop.to)) this.turn = { do: 'seek', serial: this.serial, ...this.turn, frame: loop.from }
   }
 
   /** @param {Message} m */
