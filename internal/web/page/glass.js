@@ -63,6 +63,7 @@ export class Glass {
     this.view = { start: 0, perPixel: 1, width: 1 }
     this.playhead = 0
     this.follows = true
+    this.loop = /** @type {{from: number, to: number} | null} */ (null)
     this.inFrames = false
     this.fitsView = false
     /** @type {'ear' | 'fine'} */
@@ -300,8 +301,8 @@ export class Glass {
     const ahead = []
     const level = levelFor((this.view.perPixel * this.view.width) / Math.max(1, this.canvas.width))
     const all = fit(0, s.clip.length, this.view.width)
-    // The coarse whole first, so that there is never nothing; it is small.
-    for (const [view, at] of /** @type {[View, number][]} */ ([[all, COARSE], [this.view, level]])) {
+    // The coarse whole first, so that there is never nothing, and bins before samples; both are small.
+    for (const [view, at] of /** @type {[View, number][]} */ ([[all, COARSE], [this.view, Math.max(0, level)], [this.view, level]])) {
       wantRange(wants, ahead, this.#shelf(s.clip)(at), view.start, endOf(view), s.clip.length)
       const parts = partsOf(view, s.laid, s.covered)
       if (!s.sound || !parts.length) continue
@@ -337,6 +338,10 @@ export class Glass {
     drawRail(ctx, view, { ...water, top: 0, height: RAIL }, parts, this.look.ruler)
     const foot = RAIL + this.waterHeight
     drawRuler(ctx, view, { ...water, top: foot, height: RULER }, this.inFrames ? s.frames : null, this.look.ruler)
+    if (this.loop) {
+      ctx.fillStyle = this.look.mark
+      ctx.fillRect(xOf(view, this.loop.from), foot + RULER - 3, (this.loop.to - this.loop.from) / view.perPixel, 3)
+    }
     drawSeam(ctx, view, { ...water, top: foot + RULER, height: SEAM }, this.scale, s.windows, s.laid, this.look.seam)
     this.#cuts(s)
     this.#placeHand()

@@ -61,10 +61,7 @@ export class Moving {
 
   /** @param {KeyboardEvent} e */
   #typed(e) {
-    if (e.key === 'Escape') {
-      this.#leave()
-      this.field.blur()
-    }
+    if (e.key === 'Escape') this.field.blur()
     const now = this.deeds.now()
     if (e.key !== 'Enter' || !now) return
     const got = parseOffset(this.field.value, now.line, now.of)
@@ -72,8 +69,8 @@ export class Moving {
       this.field.setAttribute('aria-invalid', 'true')
       return say(this.why, `Not moved: ${got.why}.`)
     }
-    this.#leave()
     this.deeds.place(got.line)
+    this.field.blur()
   }
 
   #leave() {

@@ -15,7 +15,7 @@ import { Moving, keyed } from './moving.js'
 import { movedWords, nudge } from './moves.js'
 import { Others } from './others.js'
 import { createPicture } from './picture.js'
-import { gapSays, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
+import { gapSays, known, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
 import { Strip } from './strip.js'
 import { keysOf } from './takekeys.js'
 import { fpsOf } from './ticks.js'
@@ -30,14 +30,6 @@ import { clock, late, ms } from './words.js'
 
 const SETTLE = 400 // ms without a further nudge after which a run of them is one step of the history
 const PLACE = 'At a take'
-
-/** What the state says of a take, to be shown until its detail is here.
- * @param {import('./types').Take} t @returns {Detail} */
-function known(t) {
-  const laid = { from_s: t.from_s, to_s: t.to_s, ...t.line }
-  const measured = t.verdict === 'hand' ? [] : [{ ...laid, offset_s: laid.offset_s + t.moved_ms / 1000 }]
-  return { take: t, clip_track: 0, sound_track: 0, measured, laid: [laid], windows: null, claps: null, candidates: null, inverted: false, sigma_ms: 0, drift_sigma: null, through: null, married: null }
-}
 
 export class TakeScreen {
   /** @param {HTMLElement} root @param {Ways} ways */
@@ -56,7 +48,7 @@ export class TakeScreen {
     this.stop = new AbortController()
     this.root = root
     this.glass = new Glass(root, this.#meaning())
-    this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.hearing.show(s) })
+    this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.#heard(s) })
     this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
     this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
     this.screen = h('section', { class: 'screen', 'aria-label': 'Picture' })
@@ -113,7 +105,10 @@ export class TakeScreen {
   #moves() {
     return {
       nudge: (step, n) => this.nudge(step, n),
-      place: (line) => this.move(line, 0),
+      place: (line) => {
+        this.move(line, 0)
+        this.glass.water.focus()
+      },
       restore: () => this.restore(),
       mark: (half) => this.mark(half, this.playhead),
       lineUp: () => this.lineUp(),
@@ -214,6 +209,14 @@ export class TakeScreen {
     if (p && this.picture.recording?.id !== clip.id) this.picture.load(clip)
     this.#tell()
     this.#time(this.playhead, false)
+  }
+
+  /** @param {import('./listen.js').Listening} state */
+  #heard(state) {
+    this.hearing.show(state)
+    if (JSON.stringify(state.loop) === JSON.stringify(this.glass.loop)) return
+    this.glass.loop = state.loop
+    this.glass.redraw()
   }
 
   /** The part of the clip that has good sound, as it is laid now. */
@@ -371,7 +374,7 @@ export class TakeScreen {
       const later = laterThan([{ ...line, from_s: 0, to_s: 0 }], this.laid, this.playhead)
       const where = Math.abs(later) < 5e-3 ? 'where it lies now' : `${ms(later)} ${later > 0 ? 'later' : 'earlier'} than it lies now`
       this.moving.showFound({
-        text: `Found ${where}, at ±${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
+        text: `Found ${where}, give or take ${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
         take: () => {
           this.moving.showFound(null)
           this.move({ offset_s: line.offset_s, drift_ppm: line.drift_ppm }, 0)
@@ -458,6 +461,7 @@ export class TakeScreen {
   frames() {
     this.glass.inFrames = !this.glass.inFrames
     this.glass.redraw()
+    if (!this.glass.scene?.frames) this.ways.tell('How fast its frames follow each other is not known')
   }
 
   /** @param {number} n  frames of the picture, or hundredths of a second without one */

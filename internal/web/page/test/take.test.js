@@ -2,10 +2,11 @@ import { test } from 'node:test'
 import assert from 'node:assert/strict'
 import { BINS_PER_TILE, binSeconds } from '../geometry.js'
 import { fill, loudest, newColumns, wantRange } from '../columns.js'
+import { laterThan } from '../lines.js'
 import { wheelFactor, wheelPan } from '../hands.js'
 import { partsOf } from '../mirror.js'
 import { guess, soundsFor } from '../others.js'
-import { gapSays, placeSays, positionSays, seamSays, verdictSays } from '../saying.js'
+import { gapSays, known, placeSays, positionSays, seamSays, verdictSays } from '../saying.js'
 import { fromClap, showing } from '../strip.js'
 import { Tiles } from '../tiles.js'
 
@@ -148,6 +149,13 @@ test('sounds to pair by hand: by name, nearest in the day first', () => {
   assert.deepEqual(soundsFor(all, clip, 'REC 2').map((s) => s.id), ['far'])
   assert.deepEqual(guess(clip, all[3]), { offset_s: -50, drift_ppm: 0 })
   assert.deepEqual(guess(clip, all[1]), { offset_s: 0, drift_ppm: 0 })
+})
+
+test('until its detail is here a take lies where the state says', () => {
+  const t = { verdict: 'sure', line: { offset_s: 10, drift_ppm: 3 }, moved_ms: 2, from_s: 1, to_s: 9 }
+  assert.deepEqual(known(t).laid, [{ from_s: 1, to_s: 9, offset_s: 10, drift_ppm: 3 }])
+  near(laterThan(known(t).laid, known(t).measured, 5), 2, 1e-9)
+  assert.deepEqual(known({ ...t, verdict: 'hand' }).measured, [])
 })
 
 test('what is known, in sentences', () => {
