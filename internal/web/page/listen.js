@@ -24,6 +24,9 @@ const IDLE = 10_000
 /** Waiting for sound is told only when it lasts, in ms. */
 const PATIENCE = 150
 
+/** By then all has faded out, in ms. */
+const FADED = 200
+
 /** Another line is gone over to once so much of it is here, in frames: 0.3 s. */
 const READY = 0.3 * RATE
 
@@ -319,6 +322,7 @@ export class Listener {
   pause() {
     this.playing = false
     this.say({ do: 'pause' })
+    this.onContext()
     this.rest()
     this.changed()
   }
@@ -450,14 +454,15 @@ export class Listener {
   onContext() {
     const { context } = this
     if (!(context instanceof AudioContext)) return
-    const was = this.blocked
     this.blocked = this.playing && context.state === 'suspended'
-    if (this.blocked && !was) {
-      const again = () => void context.resume().catch(() => {})
-      for (const kind of ['pointerdown', 'keydown']) addEventListener(kind, again, { once: true, capture: true, signal: this.closed.signal })
+    for (const kind of ['pointerdown', 'keydown']) {
+      if (this.blocked) addEventListener(kind, this.again, { capture: true, signal: this.closed.signal })
+      else removeEventListener(kind, this.again, { capture: true })
     }
     this.changed()
   }
+
+  again = () => this.wake()
 
   /** Lets go of the sound device when nothing is played for long. */
   rest() {
@@ -474,6 +479,7 @@ export class Listener {
     this.changed()
   }
 
+  /** Fades out and lets go of everything. */
   close() {
     this.closed.abort()
     this.feed?.close()
@@ -481,8 +487,11 @@ export class Listener {
     this.coming = this.feed = null
     for (const timer of [this.idle, this.listening]) clearTimeout(timer)
     cancelAnimationFrame(this.following)
-    this.say({ do: 'close' })
-    this.node?.disconnect()
-    if (this.context instanceof AudioContext) void this.context.close().catch(() => {})
+    this.say({ do: 'pause' })
+    setTimeout(() => {
+      this.say({ do: 'close' })
+      this.node?.disconnect()
+      if (this.context instanceof AudioContext) void this.context.close().catch(() => {})
+    }, FADED)
   }
 }

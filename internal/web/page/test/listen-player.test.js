@@ -162,6 +162,19 @@ test('a single seek, a pause, going on, the end: less than −60 dB', () => {
   assert.ok(Math.abs(left[1400 * QUANTUM + 2 * RATE - 2000] - -FULL) < 1e-6, 'heard until just before the end')
 })
 
+test('a seek asked for in the last moment still goes', () => {
+  const { player, reports, run } = rig({ body: turning, end: 9 * RATE })
+  player.tell(gains('body'))
+  player.tell({ do: 'seek', frame: 9 * RATE - 2000, serial: 2 })
+  player.tell({ do: 'play' })
+  const { left } = run(2 * RATE, (at) => {
+    if (at === 3 * QUANTUM) player.tell({ do: 'seek', frame: RATE, serial: 3 })
+  })
+  assert.ok(largestStep(left) <= ALLOWED, `${dB(largestStep(left))} dBFS`)
+  assert.ok(!reports.some((r) => r.ended))
+  assert.equal(left.at(-1), Math.fround(turning(2 * RATE)))
+})
+
 test('a loop comes round to the frame, and its join does not click', (t) => {
   const from = 48_100, to = 48_100 + 37_777
   for (const hard of [false, true]) {
