@@ -63,6 +63,7 @@ export const api = {
   places: (signal) => get('/api/places', signal),
   folder: (path, signal) => get('/api/places' + query({ path }), signal),
   add: (paths) => send('POST', '/api/paths', { add: paths }),
+  remove: (paths) => send('POST', '/api/paths', { remove: paths }),
   dropped: (file, signal) => ask('/api/dropped/' + encodeURIComponent(file.name), { method: 'POST', body: file, signal, headers: { 'Content-Type': 'application/octet-stream' } }),
   demo: () => send('POST', '/api/demo'),
 

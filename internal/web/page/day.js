@@ -2,7 +2,7 @@
 // it beneath.
 import { api } from './api.js'
 import { extent, lanes, neighbour, sizes } from './daylanes.js'
-import { colour, fill, h, nextFrame, say } from './dom.js'
+import { button, colour, fill, h, nextFrame, say } from './dom.js'
 import { define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { createQueue } from './queue.js'
@@ -53,7 +53,6 @@ class Day {
 
   /** @param {HTMLElement} root */
   build(root) {
-    const plain = (/** @type {string} */ text, /** @type {() => void} */ run) => h('button', { type: 'button', class: 'plain', onclick: run }, text)
     const span = h('p', { class: 'span' })
     const canvas = h('canvas', { 'aria-hidden': 'true' })
     const list = h('div', { class: 'marks', role: 'group', 'aria-label': 'Clips along the sounds', onfocusin: (/** @type {FocusEvent} */ e) => {
@@ -63,7 +62,7 @@ class Day {
     const loose = h('section', { class: 'loose', hidden: true })
     const none = h('p', { class: 'none', hidden: true }, 'Nothing is tied to a clock yet.')
     fill(root, h('h1', { class: 'unseen' }, 'The day'),
-      h('div', { class: 'over' }, span, h('div', { class: 'zoom' }, plain('Closer', () => this.zoom(0.5)), plain('Wider', () => this.zoom(2)), plain('The whole day', () => this.whole()))),
+      h('div', { class: 'over' }, span, h('div', { class: 'zoom' }, button('Closer', () => this.zoom(0.5)), button('Wider', () => this.zoom(2)), button('The whole day', () => this.whole()))),
       none, shore, loose)
     return { span, canvas, list, shore, loose, none }
   }

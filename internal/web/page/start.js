@@ -1,6 +1,6 @@
 // The beginning: two banks, one for what the cameras wrote, one for what the
 // recorders wrote. They rise as recordings come.
-import { fill, h, nextFrame, say } from './dom.js'
+import { button, fill, h, nextFrame, say } from './dom.js'
 import { createLooks } from './looks.js'
 import { openPlaces } from './places.js'
 import { items } from './state.js'
@@ -31,7 +31,7 @@ function makeBank(kind, title, what, add) {
   const list = h('ul', { class: 'files' })
   const more = h('p', { class: 'small quiet' })
   const el = h('section', { class: `bank ${kind}`, 'aria-labelledby': `bank-${kind}` }, svg,
-    h('h2', { id: `bank-${kind}` }, title), total, h('button', { type: 'button', class: 'deed second', onclick: add }, 'Add folders'), list, more)
+    h('h2', { id: `bank-${kind}` }, title), total, button('Add folders', add, { class: 'deed second' }), list, more)
   return { kind, el, path, total, list, more, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
 }
 
@@ -54,10 +54,15 @@ class Start {
       makeBank('sound', 'From the recorders', 'Body mics, phones, recorders: the good sound.', add),
     ]
     this.tiles = Array.from({ length: latest }, makeTile)
-    this.found = h('section', { class: 'found', hidden: true }, h('h2'), h('div', { class: 'latest', role: 'grid', 'aria-label': 'Takes found last' }, h('div', { role: 'row' }, this.tiles.map((t) => {
-      t.el.addEventListener('click', () => t.item && desk.go(`#/take/${encodeURIComponent(t.item.id)}`))
+    const go = (/** @type {Event} */ e) => {
+      const t = this.tiles.find((t) => t.el.contains(/** @type {Node} */ (e.target)))
+      if (t?.item) desk.go(`#/take/${encodeURIComponent(t.item.id)}`)
+    }
+    this.came = h('section', { class: 'came', hidden: true }, h('h2'), h('div', { class: 'latest', onclick: go, onkeydown: (/** @type {KeyboardEvent} */ e) => e.key === 'Enter' && go(e) }, this.tiles.map((t) => {
+      t.el.setAttribute('role', 'link')
+      t.el.tabIndex = 0
       return t.el
-    }))))
+    })))
     this.ui = this.build(root)
     this.listen()
     this.unsubscribe = desk.store.subscribe(() => this.frame())
@@ -68,14 +73,17 @@ class Start {
   build(root) {
     const work = h('p', { class: 'now', role: 'status' })
     const rest = h('ul', { class: 'files rest', 'aria-label': 'Not sorted' })
+    const notes = h('ul', { class: 'files rest', 'aria-label': 'Passed over or mended' })
+    const paths = h('ul', { class: 'files rest', 'aria-label': 'Added' })
     const title = h('h1', null, 'Bring what was recorded')
-    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', h('button', { type: 'button', class: 'plain', onclick: () => this.tryIt() }, 'Try it on a small shoot'), ' that is made up on this machine.')
+    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', button('Try it on a small shoot', () => this.tryIt()), ' that is made up on this machine.')
     fill(root, h('div', { class: 'intro' }, title, h('p', null, 'Either bank takes everything: each file is sorted by what is in it. Originals are only ever read.')),
-      h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, this.found,
+      h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, notes, this.came, paths,
       h('div', { class: 'asides' }, demo,
         h('p', { class: 'small quiet' }, 'Files and folders can be dropped on this page too. A browser does not say where they lie, so what is dropped is copied into the shoot’s folder; what is added by its folder stays where it is.'),
-        h('p', { class: 'small quiet' }, 'Listen softly at first: a body mic can be far louder than the camera’s own, above all in headphones. Ask people before you record them.')))
-    return { work, rest, title, demo }
+        h('p', { class: 'small quiet' }, 'Listen softly at first: a body mic can be far louder than the camera’s own, above all in headphones. Ask people before you record them.'),
+        h('p', { class: 'small' }, button('End Earshot', () => this.desk.quit()))))
+    return { work, rest, title, demo, notes, paths }
   }
 
   listen() {
@@ -147,15 +155,25 @@ class Start {
     const step = w.busy ? [w.step, w.file].filter(Boolean).join(' ') + (w.total ? `, ${Math.floor((100 * w.done) / w.total)} %` : '') : ''
     say(this.ui.work, [this.sending, w.error && `${w.error}. ${w.hint ?? ''}`, step, waiting ? `${count(waiting, 'file')} waiting` : ''].filter(Boolean).join(' · '))
     fill(this.ui.rest, failed.slice(0, 50).map((r) => h('li', null, h('span', { class: 'name' }, r.name), h('span', { class: 'wrong' }, r.error ?? 'could not be read'))))
+    fill(this.ui.notes, (s.notes ?? []).slice(0, 50).map((n) => h('li', { class: 'quiet' }, n)))
+    this.pathsOf(s.shoot.paths ?? [])
     this.takes(s)
+  }
+
+  /** What was added, and a way to take it away again. @param {string[]} paths */
+  pathsOf(paths) {
+    const key = paths.join('\n')
+    if (this.ui.paths.dataset.key === key) return
+    this.ui.paths.dataset.key = key
+    fill(this.ui.paths, paths.map((p) => h('li', null, h('span', null, p), button('Take away', () => this.desk.api.remove([p]).catch(this.desk.fail), { 'aria-label': `Take away ${p}` }))))
   }
 
   /** @param {import('./types').State} s */
   takes(s) {
-    this.found.hidden = !s.takes.length
+    this.came.hidden = !s.takes.length
     if (!s.takes.length) return
     const look = s.takes.filter((t) => t.status === 'look').length
-    fill(/** @type {Element} */ (this.found.firstElementChild), h('a', { href: '#/' }, `${count(s.takes.length, 'take')} found`), h('span', { class: 'quiet' }, look ? `, ${look === 1 ? 'one wants' : `${look} want`} a look` : ''))
+    fill(/** @type {Element} */ (this.came.firstElementChild), h('a', { href: '#/' }, `${count(s.takes.length, 'take')} found`), h('span', { class: 'quiet' }, look ? `, ${look === 1 ? 'one wants' : `${look} want`} a look` : ''))
     const ids = new Set(s.takes.slice(-latest).map((t) => t.id))
     const shown = items(s).filter((i) => ids.has(i.id)).reverse()
     for (const [k, tile] of this.tiles.entries()) {

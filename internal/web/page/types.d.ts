@@ -54,6 +54,7 @@ export interface API {
   places(signal?: AbortSignal): Promise<{ places: Place[] | null }>
   folder(path: string, signal?: AbortSignal): Promise<Folder>
   add(paths: string[]): Promise<unknown>
+  remove(paths: string[]): Promise<unknown>
   /** A file dropped on the page. */
   dropped(file: File, signal?: AbortSignal): Promise<unknown>
   demo(): Promise<unknown>
@@ -101,6 +102,8 @@ export interface Desk {
   fail(err: unknown): void
   /** Ids of what is chosen on the wall. */
   chosen: Set<string>
+  /** Ends the program. */
+  quit(): void
 }
 export interface Screen { close(): void; key?(event: KeyboardEvent): boolean }
 export type Open = (root: HTMLElement, desk: Desk & { id: string }) => Screen

@@ -1,5 +1,5 @@
 // The wall: all takes as mirrors. Only what is seen is in the page.
-import { fill, h, nextFrame, say } from './dom.js'
+import { button, fill, h, nextFrame, say } from './dom.js'
 import { define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { counts, items, wall } from './state.js'
@@ -397,11 +397,10 @@ class Wall {
     const had = this.ui.deeds.contains(document.activeElement)
     this.ui.deeds.hidden = !n
     if (!n) return
-    const deed = (/** @type {string} */ text, /** @type {() => unknown} */ run) => h('button', { type: 'button', class: 'plain', onclick: () => void run() }, text)
     if (this.ui.deeds.childElementCount) say(/** @type {Element} */ (this.ui.deeds.firstElementChild), `${n} chosen`)
     else {
-      fill(this.ui.deeds, h('b', { role: 'status' }, `${n} chosen`), deed('Approve', () => this.approve()), deed('Marry', () => this.marry()), deed('Refuse the sound', () => this.refuse()),
-        deed('Choose all', () => this.all()), deed('Choose none', () => this.clear()))
+      fill(this.ui.deeds, h('b', { role: 'status' }, `${n} chosen`), button('Approve', () => this.approve()), button('Marry', () => this.marry()), button('Refuse the sound', () => this.refuse()),
+        button('Choose all', () => this.all()), button('Choose none', () => this.clear()))
     }
     if (had && !this.ui.deeds.contains(document.activeElement)) this.focus(kept.focus)
   }
