@@ -2,7 +2,7 @@
 // it beneath.
 import { api } from './api.js'
 import { extent, lanes, neighbour, sizes } from './daylanes.js'
-import { colour, fill, h, nextFrame, say } from './dom.js'
+import { button, colour, fill, h, nextFrame, say } from './dom.js'
 import { define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { createQueue } from './queue.js'
@@ -19,19 +19,15 @@ const most = 400 // clips that are elements at a time
 const ruler = 28 // CSS pixels
 const closest = 0.05 // seconds to a pixel
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openDay(root, desk) {
+/** @type {import('./types').Open} */
+export const openDay = (root, desk) => {
   const d = new Day(root, desk)
   define('In the day', d.keys())
   return { close: () => d.close(), key: (e) => press('In the day', e) }
 }
 
 class Day {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     this.view = { start: kept.start, perPixel: kept.perPixel, width: 0 }
@@ -57,7 +53,6 @@ class Day {
 
   /** @param {HTMLElement} root */
   build(root) {
-    const plain = (/** @type {string} */ text, /** @type {() => void} */ run) => h('button', { type: 'button', class: 'plain', onclick: run }, text)
     const span = h('p', { class: 'span' })
     const canvas = h('canvas', { 'aria-hidden': 'true' })
     const list = h('div', { class: 'marks', role: 'group', 'aria-label': 'Clips along the sounds', onfocusin: (/** @type {FocusEvent} */ e) => {
@@ -67,7 +62,7 @@ class Day {
     const loose = h('section', { class: 'loose', hidden: true })
     const none = h('p', { class: 'none', hidden: true }, 'Nothing is tied to a clock yet.')
     fill(root, h('h1', { class: 'unseen' }, 'The day'),
-      h('div', { class: 'over' }, span, h('div', { class: 'zoom' }, plain('Closer', () => this.zoom(0.5)), plain('Wider', () => this.zoom(2)), plain('The whole day', () => this.whole()))),
+      h('div', { class: 'over' }, span, h('div', { class: 'zoom' }, button('Closer', () => this.zoom(0.5)), button('Wider', () => this.zoom(2)), button('The whole day', () => this.whole()))),
       none, shore, loose)
     return { span, canvas, list, shore, loose, none }
   }
@@ -204,7 +199,7 @@ class Day {
     this.draw(seen, Math.min(top, this.plan.height + ruler + 8 - high), high)
   }
 
-  /** Puts an element on every clip that is seen. @param {import('./daylanes.js').Lane[]} seen */
+  /** Puts an element on every clip that is seen. @param {import('./types').Lane[]} seen */
   marksOf(seen) {
     const end = this.view.start + this.view.width * this.view.perPixel
     const all = seen.flatMap((l) => l.clips).filter(({ clip }) => clip.id === kept.focus || ((clip.day_s ?? 0) < end && (clip.day_s ?? 0) + clip.length_s > this.view.start))
@@ -241,7 +236,7 @@ class Day {
     el.title = `${item.name} · ${word}`
   }
 
-  /** The sounds' names, at their beginning or at the view's. @param {import('./daylanes.js').Lane[]} seen */
+  /** The sounds' names, at their beginning or at the view's. @param {import('./types').Lane[]} seen */
   labelsOf(seen) {
     const keep = new Set()
     for (const lane of seen) {
@@ -272,7 +267,7 @@ class Day {
     el.style.maxWidth = `${room}px`
   }
 
-  /** @param {import('./daylanes.js').Lane[]} seen @param {number} top CSS pixels that are scrolled away @param {number} high */
+  /** @param {import('./types').Lane[]} seen @param {number} top CSS pixels that are scrolled away @param {number} high */
   draw(seen, top, high) {
     const scale = Math.min(2, devicePixelRatio || 1)
     const ctx = this.ui.canvas.getContext('2d')
@@ -308,7 +303,7 @@ class Day {
     for (const at of ticks.at) ctx.fillText(dayTime(at, ticks.step >= 60), Math.round(this.x(at)) + 4, ruler - 9)
   }
 
-  /** @param {CanvasRenderingContext2D} ctx @param {import('./daylanes.js').Lane} lane @param {number} dy @param {Set<string>} keep */
+  /** @param {CanvasRenderingContext2D} ctx @param {import('./types').Lane} lane @param {number} dy @param {Set<string>} keep */
   drawLane(ctx, lane, dy, keep) {
     const scale = this.scale ?? 1
     for (const s of lane.sounds) this.drawShore(ctx, s, lane.water + dy, sizes.shore * scale, keep)

@@ -2,14 +2,7 @@
 
 /** @typedef {import('./types').Recording} Recording */
 
-/**
- * @typedef {object} Lane
- * @property {number} top      CSS pixels
- * @property {number} water    CSS pixels: where the shore stands and its clips begin
- * @property {number} height
- * @property {Recording[]} sounds
- * @property {{clip: Recording, top: number}[]} clips
- */
+/** @typedef {import('./types').Lane} Lane */
 
 export const sizes = { label: 24, shore: 64, clip: 74, gap: 28 } // CSS pixels at 16 px to the rem
 
@@ -55,7 +48,7 @@ export function lanes(d, scale) {
     out.push({ top, water, height, sounds, clips: lines.flatMap((l, k) => l.map((clip) => ({ clip, top: water + k * sizes.clip * scale }))) })
     top += height
   }
-  const span = (/** @type {(typeof d.shores)[number]} */ s) => /** @type {[number, number]} */ ([Math.min(from(s.sound), ...s.clips.map(from)), Math.max(to(s.sound), ...s.clips.map(to))])
+  const span = (/** @type {import('./types').Along} */ s) => /** @type {[number, number]} */ ([Math.min(from(s.sound), ...s.clips.map(from)), Math.max(to(s.sound), ...s.clips.map(to))])
   for (const line of pack(d.shores, span)) add(line.map((s) => s.sound), line.flatMap((s) => s.clips), sizes.shore)
   if (d.alone.length) add([], d.alone, 0)
   return { lanes: out, height: top }

@@ -52,6 +52,14 @@ export function say(el, text) {
   if (el.textContent !== text) el.textContent = text
 }
 
+/**
+ * A button that is a word.
+ * @param {string} text
+ * @param {(event: Event) => unknown} run
+ * @param {Record<string, any>} [props]
+ */
+export const button = (text, run, props) => h('button', { type: 'button', class: 'plain', onclick: run, ...props }, text)
+
 /** The element of an id in the page. @param {string} id @returns {HTMLElement} */
 export const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id))
 

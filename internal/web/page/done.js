@@ -1,5 +1,5 @@
 // Marrying: the choices, the one button, and the finished clips with their proof.
-import { fill, h, nextFrame, say } from './dom.js'
+import { button, fill, h, nextFrame, say } from './dom.js'
 import { drawSeam } from './proof.js'
 import { recording, take } from './state.js'
 import { base, count, late, ms } from './words.js'
@@ -10,18 +10,14 @@ import { base, count, late, ms } from './words.js'
 // What was chosen last, kept while the page is.
 const kept = { to: 'married', sound: 'pcm', scratch: 'keep', gaps: 'scratch', placed: 'heard', distance: '', celsius: '', name: '{clip}_married', unsure: false, again: false, only: true }
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openDone(root, desk) {
+/** @type {import('./types').Open} */
+export const openDone = (root, desk) => {
   const d = new Done(root, desk)
   return { close: () => d.close() }
 }
 
 class Done {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     /** @type {Map<string, {el: HTMLElement, key: string}>} */ this.clips = new Map()
@@ -45,7 +41,7 @@ class Done {
     }, onchange: () => this.chose() }, fields)
     const line = h('progress', { hidden: true, 'aria-label': 'Marrying' })
     const now = h('p', { class: 'now', role: 'status' })
-    const stop = h('button', { type: 'button', class: 'deed second', hidden: true, onclick: () => this.desk.api.stopMarrying().catch(this.desk.fail) }, 'Stop')
+    const stop = button('Stop', () => this.desk.api.stopMarrying().catch(this.desk.fail), { class: 'deed second', hidden: true })
     const sum = h('h2', { class: 'sum' })
     const where = h('p', { class: 'where' })
     const wrong = h('p', { class: 'wrong', role: 'alert', hidden: true })
@@ -167,7 +163,7 @@ class Done {
     const key = clips.length && m.to ? `${m.to} ${m.report ?? ''}` : ''
     if (where.dataset.key === key) return
     where.dataset.key = key
-    fill(where, key ? [h('span', { class: 'path' }, m.to), ' ', h('button', { type: 'button', class: 'plain', onclick: () => this.reveal({ what: 'married' }) }, 'Open the folder'), m.report ? h('span', { class: 'quiet' }, ` The report: ${base(m.report)}`) : null] : [])
+    fill(where, key ? [h('span', { class: 'path' }, m.to), ' ', button('Open the folder', () => this.reveal({ what: 'married' })), m.report ? h('span', { class: 'quiet' }, ` The report: ${base(m.report)}`) : null] : [])
   }
 
   /** @param {{what?: 'married', take?: string}} what */
@@ -204,12 +200,12 @@ class Done {
     const there = Boolean(c.out) && (c.state === 'written' || c.state === 'kept')
     const { word, bad } = outcome(c)
     const why = [...(c.why ?? []), ...(c.proof && c.proof.state !== 'in sync' ? c.proof.why ?? [] : [])]
-    const play = h('button', { type: 'button', class: 'plain', 'aria-label': `Play ${name}`, onclick: () => this.play(c, name, place, play) }, 'Play')
+    const play = button('Play', () => this.play(c, name, place, play), { 'aria-label': `Play ${name}` })
     return h('li', null, h('div', { class: 'line' }, h('h3', null, h('a', { href: `#/take/${encodeURIComponent(c.take)}` }, name)), there ? h('span', { class: 'quiet small path' }, base(c.out ?? '')) : null),
       h('p', { class: bad ? 'wrong' : '' }, word),
       c.error ? h('p', { class: 'wrong' }, c.error) : null, why.length ? h('p', { class: 'quiet small' }, why.join('; ')) : null,
       c.proof?.windows?.length ? drawSeam(c.proof, r?.length_s ?? 0) : null,
-      there ? h('p', { class: 'deeds' }, play, h('button', { type: 'button', class: 'plain', 'aria-label': `Show ${base(c.out ?? '')} in its folder`, onclick: () => this.reveal({ take: c.take }) }, 'Show in its folder')) : null, place)
+      there ? h('p', { class: 'deeds' }, play, button('Show in its folder', () => this.reveal({ take: c.take }), { 'aria-label': `Show ${base(c.out ?? '')} in its folder` })) : null, place)
   }
 
   /** Plays a finished clip in its place; a small copy where the browser does not know the file's kind. @param {Married} c @param {string} name @param {HTMLElement} place @param {HTMLElement} button */

@@ -33,7 +33,10 @@ export class Feed {
     this.run = null
     this.next = 0 // the block that the stream brings next
     this.failures = 0
-    this.notBefore = 0 // no asking again before then
+    /** @type {ReturnType<typeof setTimeout> | null} runs while it is too early to ask again */
+    this.pause = null
+    /** @type {[number, import('./buffer.js').Loop | null, boolean]} what tend was last told */
+    this.told = [0, null, false]
     /** @type {() => void} */
     this.goOn = () => {}
     /** @type {import('./buffer.js').Loop[]} */
@@ -58,6 +61,7 @@ export class Feed {
    */
   tend(pos, loop, playing) {
     if (this.closed) return
+    this.told = [pos, loop, playing]
     this.course = course(pos, loop, this.end, AHEAD, LONGEST_JOIN)
     const gone = [...this.held].filter((i) => !worthKeeping(this.course, i, BEHIND))
     gone.forEach((i) => this.held.delete(i))
@@ -65,7 +69,7 @@ export class Feed {
     const wanted = this.wanted
     if (wanted < 0 && !playing) this.stop()
     if (wanted >= 0 && wanted !== this.next) this.stop()
-    if (wanted >= 0 && !this.run && Date.now() >= this.notBefore) void this.pump(wanted)
+    if (wanted >= 0 && !this.run && !this.pause) void this.pump(wanted)
     this.goOn()
   }
 
@@ -80,10 +84,17 @@ export class Feed {
     } catch (why) {
       if (run.signal.aborted) return
       this.failures++
-      this.notBefore = Date.now() + patience(this.failures)
-      this.ways.trouble(why)
+      this.pause = setTimeout(() => this.again(), patience(this.failures))
+      if (this.failures > 1) this.ways.trouble(why) // a connection may break once
     }
     if (this.run === run) this.run = null
+  }
+
+  /** Asks again after a failure. */
+  again() {
+    if (this.pause) clearTimeout(this.pause)
+    this.pause = null
+    this.tend(...this.told)
   }
 
   /** @param {ReadableStreamDefaultReader<Uint8Array>} reader @param {AbortController} run */
@@ -145,6 +156,7 @@ export class Feed {
 
   close() {
     this.closed = true
+    if (this.pause) clearTimeout(this.pause)
     this.stop()
   }
 }

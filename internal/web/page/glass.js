@@ -10,7 +10,6 @@ import { drawClaps, drawGhost, drawLand, drawMarks, drawSamples, partsOf } from 
 import { drawRail, drawRuler } from './rulers.js'
 import { LIMITS, drawSeam } from './seam.js'
 import { listenToHands } from './hands.js'
-import { noMarks } from './marks.js'
 import { Tiles } from './tiles.js'
 
 /** @typedef {import('./geometry.js').View} View */
@@ -64,6 +63,7 @@ export class Glass {
     this.view = { start: 0, perPixel: 1, width: 1 }
     this.playhead = 0
     this.follows = true
+    this.loop = /** @type {{from: number, to: number} | null} */ (null)
     this.inFrames = false
     this.fitsView = false
     /** @type {'ear' | 'fine'} */
@@ -73,13 +73,15 @@ export class Glass {
     this.due = 0
     this.height = 0
     this.dpr = 1
-    this.tiles = new Tiles({ onTile: () => this.redraw(), onTrouble: (why) => meaning.trouble(why) })
+    this.tiles = new Tiles({ onTile: () => this.#anew(), onTrouble: (why) => meaning.trouble(why) })
     /** @type {Map<string, {source: Source, of: import('./columns.js').ShelfOf}>} */
     this.shelves = new Map()
     this.top = newColumns(0)
     this.foot = newColumns(0)
     this.ghost = newColumns(0)
-    this.whole = { body: newColumns(600), scratch: newColumns(600) }
+    this.whole = newColumns(600)
+    this.loud = { body: 1, scratch: 1 }
+    this.stale = true // whether what is loudest is to be found anew
     this.endHands = listenToHands(this.root, this.rail, this.#meant())
     this.sizes = new ResizeObserver(() => this.#resize())
     this.sizes.observe(this.root)
@@ -141,12 +143,17 @@ export class Glass {
       this.#resize()
       this.view = fit(0, scene.clip.length, this.view.width)
     }
-    this.redraw()
+    this.#anew()
   }
 
   /** @param {Span[]} laid @param {{from: number, to: number}} covered */
   lay(laid, covered) {
     if (this.scene) Object.assign(this.scene, { laid, covered })
+    this.#anew()
+  }
+
+  #anew() {
+    this.stale = true
     this.redraw()
   }
 
@@ -190,12 +197,6 @@ export class Glass {
   /** Brings a moment on the glass. @param {number} t */
   reveal(t) {
     this.#setView(reveal(this.view, t, 0.1, this.bounds))
-  }
-
-  /** Shows both of two moments near each other, closely enough to tell them apart.
-   * @param {number} t @param {number} apart  seconds */
-  closeUp(t, apart) {
-    this.#setView(around(t, Math.max(0.05, Math.abs(apart) * 6), this.view.width, this.bounds))
   }
 
   /** @param {View} view */
@@ -253,27 +254,29 @@ export class Glass {
     this.redraw()
   }
 
-  /** Turns the gains towards what the loudest asks for. */
-  #gain() {
-    const s = this.scene
-    if (!s) return
-    const goal = { body: 1, scratch: 1 }
-    if (this.fitsView) {
-      goal.body = 0.94 / loudest(this.top)
-      goal.scratch = 0.94 / loudest(this.foot)
-    } else {
-      const all = { start: 0, perPixel: s.clip.length / 600, width: 600 }
-      const part = { from: 0, to: s.clip.length }
-      if (!this.whole.scratch.exact) fill(this.whole.scratch, all, this.#shelf(s.clip), s.clip, null, part)
-      if (s.sound) fill(this.whole.body, all, this.#shelf(s.sound), s.sound, s.laid, s.covered)
-      goal.body = 0.94 / loudest(this.whole.body)
-      goal.scratch = 0.94 / loudest(this.whole.scratch)
+  /** The loudest of each side over the whole take, from what is at hand. @param {Scene} s */
+  #loudest(s) {
+    if (!this.stale) return this.loud
+    this.stale = false
+    const all = { start: 0, perPixel: s.clip.length / this.whole.n, width: this.whole.n }
+    fill(this.whole, all, this.#shelf(s.clip), s.clip, null, { from: 0, to: s.clip.length })
+    this.loud.scratch = loudest(this.whole)
+    if (s.sound) {
+      fill(this.whole, all, this.#shelf(s.sound), s.sound, s.laid, s.covered)
+      this.loud.body = loudest(this.whole)
     }
+    return this.loud
+  }
+
+  /** Turns the gains towards what the loudest asks for, gliding there.
+   * @param {Scene} s */
+  #gain(s) {
+    const loud = this.fitsView ? { body: loudest(this.top), scratch: loudest(this.foot) } : this.#loudest(s)
     for (const k of /** @type {const} */ (['body', 'scratch'])) {
-      const g = this.gains[k], to = Math.min(goal[k], 5000)
-      const close = !g || still() || Math.abs(Math.log(to / g)) < 0.004
-      this.gains[k] = close ? to : g * (to / g) ** 0.2
-      if (!close) this.redraw()
+      const g = this.gains[k], to = Math.min(0.94 / loud[k], 5000)
+      const there = !g || still() || Math.abs(Math.log(to / g)) < 0.004
+      this.gains[k] = there ? to : g * (to / g) ** 0.2
+      if (!there) this.redraw()
     }
   }
 
@@ -298,8 +301,8 @@ export class Glass {
     const ahead = []
     const level = levelFor((this.view.perPixel * this.view.width) / Math.max(1, this.canvas.width))
     const all = fit(0, s.clip.length, this.view.width)
-    // The coarse whole first, so that there is never nothing; it is small.
-    for (const [view, at] of /** @type {[View, number][]} */ ([[all, COARSE], [this.view, level]])) {
+    // The coarse whole first, so that there is never nothing, and bins before samples; both are small.
+    for (const [view, at] of /** @type {[View, number][]} */ ([[all, COARSE], [this.view, Math.max(0, level)], [this.view, level]])) {
       wantRange(wants, ahead, this.#shelf(s.clip)(at), view.start, endOf(view), s.clip.length)
       const parts = partsOf(view, s.laid, s.covered)
       if (!s.sound || !parts.length) continue
@@ -321,7 +324,7 @@ export class Glass {
     fill(this.foot, view, this.#shelf(s.clip), s.clip, null, whole)
     if (s.sound) fill(this.top, view, this.#shelf(s.sound), s.sound, s.laid, s.covered)
     else this.top.seen.fill(0)
-    this.#gain()
+    this.#gain(s)
     ctx.setTransform(this.dpr, 0, 0, this.dpr, 0, 0)
     this.#ground()
     this.#halves(s)
@@ -335,6 +338,10 @@ export class Glass {
     drawRail(ctx, view, { ...water, top: 0, height: RAIL }, parts, this.look.ruler)
     const foot = RAIL + this.waterHeight
     drawRuler(ctx, view, { ...water, top: foot, height: RULER }, this.inFrames ? s.frames : null, this.look.ruler)
+    if (this.loop) {
+      ctx.fillStyle = this.look.mark
+      ctx.fillRect(xOf(view, this.loop.from), foot + RULER - 3, (this.loop.to - this.loop.from) / view.perPixel, 3)
+    }
     drawSeam(ctx, view, { ...water, top: foot + RULER, height: SEAM }, this.scale, s.windows, s.laid, this.look.seam)
     this.#cuts(s)
     this.#placeHand()

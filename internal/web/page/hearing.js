@@ -2,6 +2,7 @@
 
 import { h, say } from './dom.js'
 import { keyed } from './moving.js'
+import { sentence } from './saying.js'
 import { clock } from './words.js'
 
 /** @typedef {import('./listen.js').Mode} Mode */
@@ -37,19 +38,12 @@ export class Hearing {
 
   /** @param {import('./listen.js').Listening} s */
   show(s) {
-    say(/** @type {Element} */ (this.play.firstChild?.nodeType === 1 ? this.play.firstChild : this.playText()), s.playing ? 'Pause' : 'Play')
+    say(/** @type {Element} */ (this.play.firstElementChild), s.playing ? 'Pause' : 'Play')
     MODES.forEach(([mode], i) => this.modes.children[i].setAttribute('aria-pressed', String(s.mode === mode)))
     this.loop.setAttribute('aria-pressed', String(s.loop !== null))
     if (document.activeElement !== this.volume) this.volume.value = String(Math.sqrt(s.volume))
     const now = s.mode === 'flip' ? `Heard now: ${s.hearing === 'scratch' ? 'the camera' : 'the good sound'}. ` : ''
-    say(this.says, s.trouble ? `${s.trouble.error}. ${s.trouble.hint}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
-  }
-
-  /** The play button's words in an element of their own. */
-  playText() {
-    const text = h('span', null)
-    this.play.firstChild?.replaceWith(text)
-    return text
+    say(this.says, s.trouble ? `${sentence(s.trouble.error)} ${sentence(s.trouble.hint)}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
   }
 
   /** @param {number} t  clip seconds */

@@ -1,11 +1,11 @@
 // The help sheet: all keys, from the one table.
-import { h } from './dom.js'
+import { button, h } from './dom.js'
 import { places, printed } from './keys.js'
 
 /** Opens the sheet; closing it gives the focus back. */
 export function openHelp() {
   const mac = /Mac/.test(navigator.platform)
-  const close = h('button', { type: 'button', class: 'plain', onclick: () => sheet.close() }, 'Close')
+  const close = button('Close', () => sheet.close())
   const keys = (/** @type {string[]} */ list) => list.map((c, i) => [i ? ' or ' : '', ...printed(c, mac).map((k) => h('kbd', null, k))]).flat()
   const sheet = h('dialog', { class: 'sheet', 'aria-labelledby': 'help-title', onclose: () => sheet.remove() },
     h('header', null, h('h2', { id: 'help-title' }, 'Keys'), close),

@@ -8,7 +8,7 @@ import { LIMITS } from './seam.js'
  * @param {import('./take.js').TakeScreen} s */
 export function layout(s) {
   const el = {
-    name: h('input', { type: 'text', class: 'name', 'aria-label': 'Name of the finished clip', autocomplete: 'off', spellcheck: false, onchange: () => s.say({ name: el.name.value.trim() }) }),
+    name: h('input', { type: 'text', class: 'name', 'aria-label': 'Name of the finished clip', autocomplete: 'off', spellcheck: false, onchange: () => s.rename(el.name.value.trim()) }),
     files: h('p', { class: 'small quiet' }),
     verdict: h('p', { class: 'verdict' }),
     approve: h('button', { type: 'button', class: 'deed', onclick: () => s.approveAndGo() }),

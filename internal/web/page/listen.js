@@ -24,8 +24,14 @@ const IDLE = 10_000
 /** Waiting for sound is told only when it lasts, in ms. */
 const PATIENCE = 150
 
+/** By then all has faded out, in ms. */
+const FADED = 200
+
 /** Another line is gone over to once so much of it is here, in frames: 0.3 s. */
 const READY = 0.3 * RATE
+
+/** The playhead is known so exactly, in frames; that near to a loop's end it counts as past it. */
+const NEAR = 0.05 * RATE
 
 /** The shortest loop, in seconds. */
 const SHORTEST_LOOP = 0.1
@@ -99,7 +105,6 @@ export class Listener {
     this.clock = new Clock(0)
     this.serial = 0
     this.echo = 0 // the last that came back of those asked for
-    this.echoes = 0
     /** @type {Mode} */
     this.mode = 'both'
     /** @type {import('./gains.js').Hearing} */
@@ -118,7 +123,6 @@ export class Listener {
     this.shown = ''
     this.following = 0 // request of the next animation frame
     this.idle = 0 // timer
-    this.retry = 0 // timer
     this.listening = 0 // timer of loudness
     this.closed = new AbortController()
   }
@@ -223,7 +227,7 @@ export class Listener {
     const lay = ++this.lays
     const id = this.take
     this.say({ do: 'open', lay, end: this.end })
-    const which = { sound: laid.sound, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
+    const which = { sound: laid.sound || undefined, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
     const feed = new Feed(this.end, {
       open: async (from, to, signal) => {
         const answer = await this.ways.api.listen(id, { from, to, ...which }, signal)
@@ -236,7 +240,7 @@ export class Listener {
       },
       drop: (indices) => this.say({ do: 'drop', lay, indices }),
       end: (end) => this.say({ do: 'end', lay, end }),
-      trouble: (why) => (why ? this.onTrouble(why, '') : this.onHelp()),
+      trouble: (why) => this.onTrouble(why, ''),
     })
     return { feed, lay }
   }
@@ -318,6 +322,7 @@ export class Listener {
   pause() {
     this.playing = false
     this.say({ do: 'pause' })
+    this.onContext()
     this.rest()
     this.changed()
   }
@@ -350,6 +355,8 @@ export class Listener {
     const b = Math.min(last, Math.round(to * RATE))
     this.looped = from !== null && b - a >= SHORTEST_LOOP * RATE ? { from: a, to: b } : null
     this.say({ do: 'loop', loop: this.looped })
+    const { pos } = this.clock
+    if (this.looped && (pos < a || pos > b - NEAR)) this.seek(from ?? 0)
     this.tend()
     this.changed()
   }
@@ -382,7 +389,7 @@ export class Listener {
    */
   async weighLoudness(id, sound, asked) {
     clearTimeout(this.listening)
-    const answer = await this.ways.api.loudness(id, sound, this.closed.signal).catch(() => null)
+    const answer = await this.ways.api.loudness(id, sound || undefined, this.closed.signal).catch(() => null)
     if (this.closed.signal.aborted || id !== this.take || sound !== this.asked.sound) return
     if (answer) {
       this.match = matched(answer.body_lufs, answer.scratch_lufs)
@@ -447,14 +454,15 @@ export class Listener {
   onContext() {
     const { context } = this
     if (!(context instanceof AudioContext)) return
-    const was = this.blocked
     this.blocked = this.playing && context.state === 'suspended'
-    if (this.blocked && !was) {
-      const again = () => void context.resume().catch(() => {})
-      for (const kind of ['pointerdown', 'keydown']) addEventListener(kind, again, { once: true, capture: true, signal: this.closed.signal })
+    for (const kind of ['pointerdown', 'keydown']) {
+      if (this.blocked) addEventListener(kind, this.again, { capture: true, signal: this.closed.signal })
+      else removeEventListener(kind, this.again, { capture: true })
     }
     this.changed()
   }
+
+  again = () => this.wake()
 
   /** Lets go of the sound device when nothing is played for long. */
   rest() {
@@ -464,40 +472,26 @@ export class Listener {
     }, IDLE)
   }
 
-  /** @param {unknown} why @param {string} hint */
+  /** @param {unknown} why  null: it goes again @param {string} hint */
   onTrouble(why, hint) {
     const said = /** @type {{message?: string, hint?: string}} */ (why)
-    this.trouble = { error: said?.message || String(why), hint: said?.hint || hint }
-    clearTimeout(this.retry)
-    this.retry = window.setTimeout(() => this.tend(), 1000) // nobody else may ask while it is paused
+    this.trouble = why ? { error: said?.message || String(why), hint: said?.hint || hint } : null
     this.changed()
   }
 
-  onHelp() {
-    this.trouble = null
-    this.changed()
-  }
-
-  /** Waits until all that is wanted at present is here, and the worklet has obeyed all it was told. */
-  async settled() {
-    const nap = () => new Promise((resolve) => setTimeout(resolve, 1))
-    this.tend()
-    while (this.coming || !this.node || (this.feed && this.feed.wanted >= 0)) await nap()
-    const mine = ++this.echoes
-    this.say({ do: 'echo', serial: mine })
-    while (this.echo < mine) await nap()
-    this.tend()
-  }
-
+  /** Fades out and lets go of everything. */
   close() {
     this.closed.abort()
     this.feed?.close()
     this.coming?.feed.close()
     this.coming = this.feed = null
-    for (const timer of [this.idle, this.retry, this.listening]) clearTimeout(timer)
+    for (const timer of [this.idle, this.listening]) clearTimeout(timer)
     cancelAnimationFrame(this.following)
-    this.say({ do: 'close' })
-    this.node?.disconnect()
-    if (this.context instanceof AudioContext) void this.context.close().catch(() => {})
+    this.say({ do: 'pause' })
+    setTimeout(() => {
+      this.say({ do: 'close' })
+      this.node?.disconnect()
+      if (this.context instanceof AudioContext) void this.context.close().catch(() => {})
+    }, FADED)
   }
 }

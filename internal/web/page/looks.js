@@ -3,8 +3,8 @@
 import { api } from './api.js'
 import { createQueue } from './queue.js'
 
-/** @typedef {import('./state.js').Item} Item */
-/** @typedef {import('./tile.js').Look} Look */
+/** @typedef {import('./types').Item} Item */
+/** @typedef {import('./types').Look} Look */
 
 const columns = 180 // per mirror
 const mostPictures = 400 // kept, some 60 kB each

@@ -1,7 +1,7 @@
 // The page's beginning: which screen is shown, what changed, keys that work anywhere.
 import { api, cancelled, follow } from './api.js'
 import { openDay } from './day.js'
-import { byId, fill, h, say } from './dom.js'
+import { button, byId, fill, h, say } from './dom.js'
 import { openDone } from './done.js'
 import { openHelp } from './help.js'
 import { define, press, writing } from './keys.js'
@@ -9,18 +9,9 @@ import { openStart } from './start.js'
 import { createStore, empty } from './state.js'
 import { openWall } from './wall.js'
 
-/**
- * What every screen is opened with.
- * @typedef {object} Desk
- * @property {import('./api.js').API} api
- * @property {import('./state.js').Store} store
- * @property {(hash: string) => void} go       as "#/take/ID"
- * @property {(text: string, hint?: string) => void} tell  says something in passing, also to those who listen
- * @property {(err: unknown) => void} fail     says what went wrong; nothing when it was only cancelled
- * @property {Set<string>} chosen               ids of what is chosen on the wall
- */
-
-/** @typedef {{close(): void, key?(event: KeyboardEvent): boolean}} Screen */
+/** @typedef {import('./types').Desk} Desk */
+/** @typedef {import('./types').Screen} Screen */
+/** @typedef {import('./types').Open} Open */
 
 const store = createStore()
 const go = (/** @type {string} */ hash) => {
@@ -31,7 +22,7 @@ let quiet = 0
 /** @param {string} text @param {string} [hint] */
 function tell(text, hint) {
   const box = byId('said')
-  fill(box, h('p', null, h('b', null, text), hint ? ` ${hint}` : null))
+  fill(box, h('p', null, h('b', null, text), hint ? ` · ${hint}` : null))
   box.classList.add('on')
   clearTimeout(quiet)
   quiet = window.setTimeout(() => box.classList.remove('on'), hint ? 9000 : 4000)
@@ -44,10 +35,19 @@ function fail(err) {
   tell(e.message ?? String(err), e.hint)
 }
 
-/** @type {Desk} */
-const desk = { api, store, go, tell, fail, chosen: new Set() }
+async function quit() {
+  try {
+    await api.quit()
+  } catch (err) {
+    return fail(err)
+  }
+  unfollow()
+  screen?.close()
+  fill(document.body, h('main', null, h('p', { class: 'none' }, 'Earshot has ended. This page can be closed.')))
+}
 
-/** @typedef {(root: HTMLElement, desk: Desk & {id: string}) => Screen} Open */
+/** @type {Desk} */
+const desk = { api, store, go, tell, fail, quit, chosen: new Set() }
 
 // The close look is the largest part, and not what is seen first: it is fetched
 // while the wall is drawn.
@@ -144,15 +144,15 @@ function makeHead() {
   bar = {
     name: h('a', { class: 'name', href: '#/' }, 'Earshot'),
     wall: way('#/', 'Wall'), day: way('#/day', 'Day'), done: way('#/done', 'Marry'),
-    undo: h('button', { type: 'button', class: 'plain', onclick: () => step('undo') }, 'Undo'),
-    redo: h('button', { type: 'button', class: 'plain', onclick: () => step('redo') }, 'Redo'),
+    undo: button('Undo', () => step('undo')),
+    redo: button('Redo', () => step('redo')),
     add: way('#/start', 'Add'),
-    light: h('button', { type: 'button', class: 'plain', onclick: () => {
+    light: button('Colours', () => {
       theme((now = (now + 1) % 3))
       tell(`Colours: ${themeNames[now]}`)
       head()
-    } }, 'Colours'),
-    help: h('button', { type: 'button', class: 'plain', 'aria-keyshortcuts': '?', onclick: openHelp }, 'Keys'),
+    }),
+    help: button('Keys', openHelp, { 'aria-keyshortcuts': '?' }),
     work: h('p', { class: 'work' }),
   }
   fill(byId('head'), bar.name, h('nav', { 'aria-label': 'The shoot' }, bar.add, bar.wall, bar.day, bar.done), bar.work, h('div', { class: 'side' }, bar.undo, bar.redo, bar.light, bar.help))
@@ -182,6 +182,7 @@ function head() {
 function working(s) {
   const w = s.work, m = s.marriage
   const of = (/** @type {number} */ done, /** @type {number} */ total) => (total ? ` ${Math.floor((100 * done) / total)} %` : '')
+  bar.work.classList.toggle('wrong', Boolean(w.error))
   say(bar.work, w.error ? w.error : m.busy ? `marrying${of(m.done, m.total)}` : w.busy ? `${w.step ?? 'working'}${of(w.done, w.total)}` : '')
 }
 
@@ -224,6 +225,6 @@ try {
 } catch (err) {
   fail(err)
 }
-follow(() => store.get().version, store.apply, connection)
+const unfollow = follow(() => store.get().version, store.apply, connection)
 show()
 requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))

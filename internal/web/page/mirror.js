@@ -34,7 +34,8 @@ const HAIR = 0.6 // CSS pixels: half the thinnest line a wave is drawn with
 export function drawLand(ctx, c, h, width) {
   const { up, gain, u } = h
   const step = width / c.n
-  for (const strong of u < 1 ? [false, true] : [true]) {
+  const rough = !c.exact && u > 0.5 // a coarser level stands in for a wave: only how far it reaches is known
+  for (const strong of rough ? [false] : u < 1 ? [false, true] : [true]) {
     ctx.fillStyle = strong ? h.strong : h.pale
     for (let i = 0; i < c.n; i++) {
       if (!c.seen[i]) continue

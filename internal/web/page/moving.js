@@ -14,7 +14,7 @@ export const STEP_NAMES = { sample: '1 sample', tenth: '0.1 ms', ms: '1 ms', fra
 /** A button that shows the key that does the same.
  * @param {string} text @param {string} key  as printed @param {() => void} does @param {Record<string, any>} [more] */
 export const keyed = (text, key, does, more) =>
-  h('button', { type: 'button', class: 'plain keyed', onclick: does, ...more }, text, key ? h('kbd', { 'aria-hidden': 'true' }, key) : null)
+  h('button', { type: 'button', class: 'plain keyed', onclick: does, ...more }, h('span', null, text), key ? h('kbd', { 'aria-hidden': 'true' }, key) : null)
 
 /**
  * @typedef {object} MovingDeeds
@@ -43,9 +43,8 @@ export class Moving {
     this.up = keyed('Line up the marks', 'U', deeds.lineUp)
     this.none = keyed('Take the marks away', '', deeds.unmark)
     this.found = h('div', { class: 'found', role: 'status' })
-    this.stepNow = h('span', null)
     this.root = h('section', { class: 'moving' }, h('h2', null, 'Where the sound lies'), this.where,
-      h('div', { class: 'row' }, keyed('Earlier', ',', () => deeds.nudge(this.step, -1)), this.steps, keyed('Later', '.', () => deeds.nudge(this.step, 1))),
+      h('div', { class: 'row' }, keyed('Earlier', ',', () => deeds.nudge(this.step, -1)), keyed('Later', '.', () => deeds.nudge(this.step, 1)), h('span', { class: 'quiet' }, 'by'), this.steps),
       h('div', { class: 'row' }, h('label', { for: 'offset' }, 'The clip begins at'), this.field, h('kbd', { 'aria-hidden': 'true' }, 'T')), this.why,
       h('div', { class: 'row' }, this.restore, keyed('Measure from here', 'E', deeds.measure)), this.found,
       h('div', { class: 'row' }, keyed('Mark the good sound', 'B', () => deeds.mark('sound')), keyed('Mark the camera', 'V', () => deeds.mark('clip')), this.up, this.none), this.marks)
@@ -62,10 +61,7 @@ export class Moving {
 
   /** @param {KeyboardEvent} e */
   #typed(e) {
-    if (e.key === 'Escape') {
-      this.#leave()
-      this.field.blur()
-    }
+    if (e.key === 'Escape') this.field.blur()
     const now = this.deeds.now()
     if (e.key !== 'Enter' || !now) return
     const got = parseOffset(this.field.value, now.line, now.of)
@@ -73,8 +69,8 @@ export class Moving {
       this.field.setAttribute('aria-invalid', 'true')
       return say(this.why, `Not moved: ${got.why}.`)
     }
-    this.#leave()
     this.deeds.place(got.line)
+    this.field.blur()
   }
 
   #leave() {

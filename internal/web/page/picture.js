@@ -11,14 +11,14 @@
 /** Further off than this it jumps, in seconds; nearer it is mended by running faster or slower. */
 const FAR = 0.25
 
-/** How much faster or slower per second that it is off: 20 ms are mended at 2 %. */
-const HASTE = 1
+/** How much faster or slower per second that it is off: 10 ms are mended at 2 %. */
+const HASTE = 2
 
 /** No faster or slower than by so much. Nobody hears it: the picture is mute. */
 const MOST = 0.1
 
 /** So many shown frames are looked at to say how far off it is now, and how well it held. */
-const NOW = 9
+const NOW = 7
 const LATELY = 250
 
 /** After a jump it takes so long at most until the picture goes on, in ms. */
@@ -242,7 +242,9 @@ export class Picture {
   /** Shows the frame of a moment, while nothing plays. @param {number} t  seconds */
   show(t) {
     this.wanted = t
-    if (this.source && this.video.paused) this.go(middleOfFrame(t, this.recording?.picture?.start_s ?? 0, this.frameLength))
+    if (!this.source || !this.video.paused) return
+    const last = this.video.duration - this.frameLength / 2 // of the last frame
+    this.go(Math.min(middleOfFrame(t, this.recording?.picture?.start_s ?? 0, this.frameLength), last || t))
   }
 
   /** @param {number} to  seconds */

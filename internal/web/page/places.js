@@ -1,11 +1,11 @@
 // The dialog for adding folders: a browser of this machine's places.
-import { fill, h } from './dom.js'
+import { button, fill, h } from './dom.js'
 import { bytes, count } from './words.js'
 
 /** @typedef {import('./types').Folder} Folder */
 
 /**
- * @param {import('./main.js').Desk} desk
+ * @param {import('./types').Desk} desk
  * @param {() => void} added  called before something is added
  */
 export function openPlaces(desk, added) {
@@ -15,7 +15,7 @@ export function openPlaces(desk, added) {
 const last = { path: '' } // where one was, for the next time
 
 class Places {
-  /** @param {import('./main.js').Desk} desk @param {() => void} added */
+  /** @param {import('./types').Desk} desk @param {() => void} added */
   constructor(desk, added) {
     this.desk = desk
     this.added = added
@@ -23,12 +23,12 @@ class Places {
     this.crumbs = h('ol', { class: 'crumbs' })
     this.list = h('ul', { class: 'inside' })
     this.wrong = h('p', { class: 'wrong', role: 'alert', hidden: true })
-    this.deed = h('button', { type: 'button', class: 'deed', onclick: () => this.add([this.path], this.path) }, 'Add this folder')
+    this.deed = button('Add this folder', () => this.add([this.path], this.path), { class: 'deed' })
     this.path = ''
     /** @type {import('./types').Place[]} */
     this.places = []
     this.sheet = h('dialog', { class: 'sheet places', 'aria-labelledby': 'places-title', onclose: () => this.close(), onkeydown: (/** @type {KeyboardEvent} */ e) => this.key(e) },
-      h('header', null, h('h2', { id: 'places-title' }, 'Add folders'), h('button', { type: 'button', class: 'plain', onclick: () => this.sheet.close() }, 'Close')),
+      h('header', null, h('h2', { id: 'places-title' }, 'Add folders'), button('Close', () => this.sheet.close())),
       h('nav', { 'aria-label': 'Where you are' }, this.crumbs), this.wrong, this.list,
       h('footer', null, h('p', { class: 'small quiet' }, 'Folders are searched to the bottom, and nothing in them is changed.'), this.deed))
     document.body.append(this.sheet)
@@ -43,7 +43,7 @@ class Places {
 
   async begin() {
     try {
-      this.places = (await this.desk.api.places(undefined, this.stop.signal)).places ?? []
+      this.places = (await this.desk.api.places(this.stop.signal)).places ?? []
     } catch (err) {
       return this.fail(err)
     }
@@ -53,7 +53,7 @@ class Places {
   /** Shows a folder, "" all places. @param {string} path @param {string} [from] the folder one comes up from @returns {Promise<void>} */
   async go(path, from) {
     try {
-      const f = path ? /** @type {Folder} */ (await this.desk.api.places(path, this.stop.signal)) : null
+      const f = path ? await this.desk.api.folder(path, this.stop.signal) : null
       this.path = last.path = path
       this.wrong.hidden = true
       this.way(f)
@@ -80,7 +80,7 @@ class Places {
     const place = this.places.find((p) => f && (f.path === p.path || f.path.startsWith(p.path.replace(/[/\\]$/, '') + (p.path.includes('\\') ? '\\' : '/'))))
     const steps = [{ name: 'This machine', path: '' }]
     if (f && place) steps.push(...crumbs(place, f.path))
-    fill(this.crumbs, steps.map((s, i) => h('li', null, i === steps.length - 1 ? h('b', { 'aria-current': 'location' }, s.name) : h('button', { type: 'button', class: 'plain', onclick: () => this.go(s.path) }, s.name))))
+    fill(this.crumbs, steps.map((s, i) => h('li', null, i === steps.length - 1 ? h('b', { 'aria-current': 'location' }, s.name) : button(s.name, () => this.go(s.path)))))
     this.deed.hidden = !f
   }
 
@@ -88,9 +88,9 @@ class Places {
   show(f, from) {
     const n = (/** @type {number} */ k) => (k ? count(k, 'recording') : '')
     const line = (/** @type {string} */ name, /** @type {string} */ path, /** @type {string} */ what, /** @type {boolean} */ folder) => h('li', null,
-      folder ? h('button', { type: 'button', class: 'plain folder', 'data-path': path, onclick: () => this.go(path) }, name) : h('span', null, name),
+      folder ? button(name, () => this.go(path), { class: 'plain folder', 'data-path': path }) : h('span', null, name),
       h('span', { class: 'quiet' }, what),
-      f ? h('button', { type: 'button', class: 'plain', 'aria-label': `Add ${name}`, onclick: () => this.add([path], name) }, 'Add') : null)
+      f ? button('Add', () => this.add([path], name), { 'aria-label': `Add ${name}` }) : null)
     const lines = f ? [...(f.folders ?? []).map((d) => line(d.name, d.path, n(d.recordings), true)), ...(f.recordings ?? []).map((r) => line(r.name, r.path, bytes(r.bytes), false))]
       : this.places.map((p) => line(p.name, p.path, p.kind === 'drive' ? 'drive or card' : '', true))
     fill(this.list, lines.length ? lines : h('li', { class: 'quiet' }, f ? 'Nothing here that can be added.' : 'No place was found.'))
@@ -122,14 +122,14 @@ class Places {
     const from = this.path
     const place = this.places.find((p) => p.path === from)
     if (place || steps.length < 2) return this.go('', from)
-    this.desk.api.places(from, this.stop.signal).then((f) => this.go(f.up, from)).catch((err) => this.fail(err))
+    this.desk.api.folder(from, this.stop.signal).then((f) => this.go(f.up, from)).catch((err) => this.fail(err))
   }
 
   /** @param {string[]} paths @param {string} name */
   async add(paths, name) {
     try {
       this.added()
-      await this.desk.api.paths(paths)
+      await this.desk.api.add(paths)
       this.sheet.close()
       this.desk.tell(`Added ${name}`)
     } catch (err) {

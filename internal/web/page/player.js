@@ -14,7 +14,6 @@ import { Glide, RATE, bend, framesFor, rampFrames, reach } from './gains.js'
 /**
  * @typedef {object} Message
  * @property {'open' | 'block' | 'drop' | 'use' | 'end' | 'play' | 'pause' | 'seek' | 'loop' | 'gains' | 'echo' | 'close'} do
- * @property {number} [when]    frame of the device's clock from which it holds; left out: at once
  * @property {number} [lay]     which laying of a take's sounds open, block, drop, use and end speak of
  * @property {number} [end]     open, end: frames in the take
  * @property {number} [index]   block: its index
@@ -80,8 +79,6 @@ export class Player {
     this.serial = 0
     this.now = 0 // frame of the device's clock
     this.told = 0 // when the last report went
-    /** @type {Message[]} what holds from a later frame on */
-    this.later = []
     this.gains = [0, 0, 0, 0].map((g) => new Glide(g))
     this.most = 0 // what the gains let full scale come to
     this.body = new Float32Array(PART)
@@ -91,10 +88,6 @@ export class Player {
 
   /** @param {Message} m */
   tell(m) {
-    if (m.when !== undefined && m.when > this.now) {
-      this.later.push(m)
-      return
-    }
     if (m.do === 'open' || m.do === 'block' || m.do === 'drop' || m.do === 'end') this.hold(m)
     else this.obey(m)
   }
@@ -121,7 +114,7 @@ export class Player {
       this.ended = false
     }
     if (m.do === 'pause') this.playing = false
-    if (m.do === 'loop') this.round(m.loop ?? null)
+    if (m.do === 'loop') this.loop = m.loop ?? null
     if (m.do === 'gains') this.gainsNext = m
     if (m.do === 'close') this.closed = true
     if (m.do !== 'echo') this.heed()
@@ -163,16 +156,6 @@ export class Player {
     this.pos = this.lead.pos
     this.release(this.fade(1))
     this.tellWhere(this.now)
-  }
-
-  /**
-   * Loops from now on; a playhead outside of the loop goes to its beginning.
-   * @param {import('./buffer.js').Loop | null} loop
-   */
-  round(loop) {
-    this.loop = loop
-    const pos = this.turn?.frame ?? this.lead?.pos ?? this.pos
-    if (loop && (pos < loop.from || pos >= loop.to)) this.turn = { do: 'seek', serial: this.serial, ...this.turn, frame: loop.from }
   }
 
   /** @param {Message} m */
@@ -250,6 +233,7 @@ export class Player {
 
   finish() {
     if (this.lead) this.release(Math.max(1, this.store.end - this.lead.pos))
+    if (this.turn) return // it goes elsewhere as soon as this has faded out
     this.pos = this.store.end
     this.playing = false
     this.ended = true
@@ -285,11 +269,6 @@ export class Player {
    */
   render(left, right, at) {
     this.now = at
-    if (this.later.length > 0) {
-      const due = this.later.filter((m) => Number(m.when) <= at)
-      this.later = this.later.filter((m) => Number(m.when) > at)
-      due.forEach((m) => this.tell(m))
-    }
     for (let i = 0; i < left.length; ) {
       this.now = at + i
       this.arrange()

@@ -9,6 +9,14 @@ import { chance, clock, count, late, ms } from './words.js'
 /** @typedef {import('./types').Detail} Detail */
 /** @typedef {import('./lines.js').Span} Span */
 
+/** What the state says of a take, to be shown until its detail is here.
+ * @param {Take} t @returns {Detail} */
+export function known(t) {
+  const laid = { from_s: t.from_s, to_s: t.to_s, ...t.line }
+  const measured = t.verdict === 'hand' ? [] : [{ ...laid, offset_s: laid.offset_s + t.moved_ms / 1000 }]
+  return { take: t, clip_track: 0, sound_track: 0, measured, laid: [laid], windows: null, claps: null, candidates: null, inverted: false, sigma_ms: 0, drift_sigma: null, through: null, married: null }
+}
+
 /** A reason as a sentence. @param {string} s */
 export const sentence = (s) => (s ? s[0].toUpperCase() + s.slice(1) + (/[.!?]$/.test(s) ? '' : '.') : '')
 

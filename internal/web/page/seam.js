@@ -43,13 +43,17 @@ function drawFigures(ctx, area, scale, look) {
   ctx.textBaseline = 'middle'
   ctx.textAlign = 'left'
   ctx.fillStyle = look.text
+  ctx.strokeStyle = look.ground
+  ctx.lineWidth = 3
   let last = -Infinity
   for (const ms of figures) {
     const y = Math.max(area.top + 7, Math.min(area.top + area.height - 7, yOf(area, ms, scale)))
     if (y - last < 11) continue
     last = y
     const end = ms === figures[0] ? ' ms late' : ms === figures[figures.length - 1] ? ' ms early' : ''
-    ctx.fillText(String(Math.abs(Number(ms.toPrecision(3)))) + end, 6, y)
+    const text = String(Math.abs(Number(ms.toPrecision(3)))) + end
+    ctx.strokeText(text, 14, y)
+    ctx.fillText(text, 14, y)
   }
 }
 

@@ -1,6 +1,6 @@
 // The beginning: two banks, one for what the cameras wrote, one for what the
 // recorders wrote. They rise as recordings come.
-import { fill, h, nextFrame, say } from './dom.js'
+import { button, fill, h, nextFrame, say } from './dom.js'
 import { createLooks } from './looks.js'
 import { openPlaces } from './places.js'
 import { items } from './state.js'
@@ -9,15 +9,12 @@ import { clock, count, spoken } from './words.js'
 
 /** @typedef {import('./types').Recording} Recording */
 
-const listed = 30 // files of a bank that are named; the rest is counted
+const listed = 12 // files of a bank that are named; the rest is counted
+const mostHumps = 20 // of a heap
 const latest = 8 // takes that are shown as they are found
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openStart(root, desk) {
+/** @type {import('./types').Open} */
+export const openStart = (root, desk) => {
   const s = new Start(root, desk)
   return { close: () => s.close() }
 }
@@ -32,9 +29,10 @@ function makeBank(kind, title, what, add) {
   svg.append(path)
   const total = h('p', { class: 'quiet' }, what)
   const list = h('ul', { class: 'files' })
+  const more = h('p', { class: 'small quiet' })
   const el = h('section', { class: `bank ${kind}`, 'aria-labelledby': `bank-${kind}` }, svg,
-    h('h2', { id: `bank-${kind}` }, title), total, h('button', { type: 'button', class: 'deed second', onclick: add }, 'Add folders'), list)
-  return { kind, el, path, total, list, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
+    h('h2', { id: `bank-${kind}` }, title), total, button('Add folders', add, { class: 'deed second' }), list, more)
+  return { kind, el, path, total, list, more, what, lines: /** @type {Map<string, ReturnType<typeof makeLine>>} */ (new Map()) }
 }
 
 function makeLine() {
@@ -43,7 +41,7 @@ function makeLine() {
 }
 
 class Start {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     this.paint = palette()
@@ -56,10 +54,15 @@ class Start {
       makeBank('sound', 'From the recorders', 'Body mics, phones, recorders: the good sound.', add),
     ]
     this.tiles = Array.from({ length: latest }, makeTile)
-    this.found = h('section', { class: 'found', hidden: true }, h('h2'), h('div', { class: 'latest', role: 'grid', 'aria-label': 'Takes found last' }, h('div', { role: 'row' }, this.tiles.map((t) => {
-      t.el.addEventListener('click', () => t.item && desk.go(`#/take/${encodeURIComponent(t.item.id)}`))
+    const go = (/** @type {Event} */ e) => {
+      const t = this.tiles.find((t) => t.el.contains(/** @type {Node} */ (e.target)))
+      if (t?.item) desk.go(`#/take/${encodeURIComponent(t.item.id)}`)
+    }
+    this.came = h('section', { class: 'came', hidden: true }, h('h2'), h('div', { class: 'latest', onclick: go, onkeydown: (/** @type {KeyboardEvent} */ e) => e.key === 'Enter' && go(e) }, this.tiles.map((t) => {
+      t.el.setAttribute('role', 'link')
+      t.el.tabIndex = 0
       return t.el
-    }))))
+    })))
     this.ui = this.build(root)
     this.listen()
     this.unsubscribe = desk.store.subscribe(() => this.frame())
@@ -70,14 +73,17 @@ class Start {
   build(root) {
     const work = h('p', { class: 'now', role: 'status' })
     const rest = h('ul', { class: 'files rest', 'aria-label': 'Not sorted' })
+    const notes = h('ul', { class: 'files rest', 'aria-label': 'Passed over or mended' })
+    const paths = h('ul', { class: 'files rest', 'aria-label': 'Added' })
     const title = h('h1', null, 'Bring what was recorded')
-    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', h('button', { type: 'button', class: 'plain', onclick: () => this.tryIt() }, 'Try it on a small shoot'), ' that is made up on this machine.')
+    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', button('Try it on a small shoot', () => this.tryIt()), ' that is made up on this machine.')
     fill(root, h('div', { class: 'intro' }, title, h('p', null, 'Either bank takes everything: each file is sorted by what is in it. Originals are only ever read.')),
-      h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, this.found,
+      h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, notes, this.came, paths,
       h('div', { class: 'asides' }, demo,
         h('p', { class: 'small quiet' }, 'Files and folders can be dropped on this page too. A browser does not say where they lie, so what is dropped is copied into the shoot’s folder; what is added by its folder stays where it is.'),
-        h('p', { class: 'small quiet' }, 'Listen softly at first: a body mic can be far louder than the camera’s own, above all in headphones. Ask people before you record them.')))
-    return { work, rest, title, demo }
+        h('p', { class: 'small quiet' }, 'Listen softly at first: a body mic can be far louder than the camera’s own, above all in headphones. Ask people before you record them.'),
+        h('p', { class: 'small' }, button('End Earshot', () => this.desk.quit()))))
+    return { work, rest, title, demo, notes, paths }
   }
 
   listen() {
@@ -149,15 +155,25 @@ class Start {
     const step = w.busy ? [w.step, w.file].filter(Boolean).join(' ') + (w.total ? `, ${Math.floor((100 * w.done) / w.total)} %` : '') : ''
     say(this.ui.work, [this.sending, w.error && `${w.error}. ${w.hint ?? ''}`, step, waiting ? `${count(waiting, 'file')} waiting` : ''].filter(Boolean).join(' · '))
     fill(this.ui.rest, failed.slice(0, 50).map((r) => h('li', null, h('span', { class: 'name' }, r.name), h('span', { class: 'wrong' }, r.error ?? 'could not be read'))))
+    fill(this.ui.notes, (s.notes ?? []).slice(0, 50).map((n) => h('li', { class: 'quiet' }, n)))
+    this.pathsOf(s.shoot.paths ?? [])
     this.takes(s)
+  }
+
+  /** What was added, and a way to take it away again. @param {string[]} paths */
+  pathsOf(paths) {
+    const key = paths.join('\n')
+    if (this.ui.paths.dataset.key === key) return
+    this.ui.paths.dataset.key = key
+    fill(this.ui.paths, paths.map((p) => h('li', null, h('span', null, p), button('Take away', () => this.desk.api.remove([p]).catch(this.desk.fail), { 'aria-label': `Take away ${p}` }))))
   }
 
   /** @param {import('./types').State} s */
   takes(s) {
-    this.found.hidden = !s.takes.length
+    this.came.hidden = !s.takes.length
     if (!s.takes.length) return
     const look = s.takes.filter((t) => t.status === 'look').length
-    fill(/** @type {Element} */ (this.found.firstElementChild), h('a', { href: '#/' }, `${count(s.takes.length, 'take')} found`), h('span', { class: 'quiet' }, look ? `, ${look === 1 ? 'one wants' : `${look} want`} a look` : ''))
+    fill(/** @type {Element} */ (this.came.firstElementChild), h('a', { href: '#/' }, `${count(s.takes.length, 'take')} found`), h('span', { class: 'quiet' }, look ? `, ${look === 1 ? 'one wants' : `${look} want`} a look` : ''))
     const ids = new Set(s.takes.slice(-latest).map((t) => t.id))
     const shown = items(s).filter((i) => ids.has(i.id)).reverse()
     for (const [k, tile] of this.tiles.entries()) {
@@ -185,6 +201,7 @@ function bring(b, all) {
   b.el.classList.toggle('empty', !all.length)
   const reading = all.filter((r) => r.state === 'reading')
   const shown = [...reading, ...all.filter((r) => r.state !== 'reading').reverse()].slice(0, listed)
+  say(b.more, all.length > shown.length ? `and ${count(all.length - shown.length, 'more', 'more')}` : '')
   const keep = new Set(shown.map((r) => r.id))
   for (const [id, line] of b.lines) {
     if (keep.has(id)) continue
@@ -205,20 +222,27 @@ function bring(b, all) {
 }
 
 /**
- * The outline of a heap: a hump for each recording, as wide as it is long,
- * higher the more of it was read. A flat line where there is nothing.
+ * The outline of a heap: a hump for each recording, wider the longer it is,
+ * higher the more of it was read; of many, one for a few of them. A flat line
+ * where there is nothing.
  * @param {{length_s: number, done: number, state: string}[]} all
  */
 export function heap(all) {
-  const humps = all.filter((r) => r.length_s > 0).slice(-150)
-  const total = humps.reduce((sum, r) => sum + Math.sqrt(r.length_s), 0)
+  const read = all.filter((r) => r.length_s > 0)
+  const each = Math.ceil(read.length / mostHumps)
+  const humps = []
+  for (let k = 0; k < read.length; k += each) {
+    const some = read.slice(k, k + each)
+    humps.push({ wide: some.reduce((sum, r) => sum + Math.sqrt(r.length_s), 0), full: some.reduce((sum, r) => sum + (r.state === 'reading' ? r.done : 1), 0) / some.length })
+  }
+  const total = humps.reduce((sum, m) => sum + m.wide, 0)
   let d = 'M0 98'
   let x = 0
-  for (const [i, r] of humps.entries()) {
-    const w = (600 * Math.sqrt(r.length_s)) / total
+  for (const [i, m] of humps.entries()) {
+    const w = (600 * m.wide) / total
     const lift = Math.sin(((x + w / 2) / 600) * Math.PI) * 62 + 12 + ((i * 37) % 19)
-    const top = 98 - lift * (r.state === 'reading' ? r.done : 1)
-    d += ` C${(x + w * 0.3).toFixed(1)} ${top.toFixed(1)} ${(x + w * 0.7).toFixed(1)} ${top.toFixed(1)} ${(x + w).toFixed(1)} ${(98 - lift * 0.35).toFixed(1)}`
+    const top = 98 - lift * m.full
+    d += ` C${[x + w * 0.3, top, x + w * 0.7, top, x + w, 98 - lift * 0.35].map((v) => v.toFixed(1)).join(' ')}`
     x += w
   }
   return d + ' L600 98 L600 100 L0 100 Z'

@@ -5,6 +5,10 @@
 /** @typedef {import('./types').Patch} Patch */
 /** @typedef {import('./types').Recording} Recording */
 /** @typedef {import('./types').Take} Take */
+/** @typedef {import('./types').Item} Item */
+/** @typedef {import('./types').Filter} Filter */
+/** @typedef {import('./types').Sort} Sort */
+/** @typedef {import('./types').Part} Part */
 
 /** What is shown before the program has said anything. @returns {State} */
 export const nothing = () => ({
@@ -75,19 +79,6 @@ export const take = (s, id) => index(s.takes).get(id)
 export const empty = (s) => !s.recordings.length && !s.shoot.paths?.length
 
 /**
- * One thing on the wall.
- * @typedef {object} Item
- * @property {string} id
- * @property {'take' | 'alone' | 'failed' | 'waiting'} kind
- * @property {Recording} recording
- * @property {Take | undefined} take
- * @property {string} name
- */
-
-/** @typedef {'look' | 'done' | 'alone' | 'all'} Filter */
-/** @typedef {'time' | 'name' | 'length' | 'doubt'} Sort */
-
-/**
  * What stands on the wall: every clip, and every sound that belongs to none.
  * @param {State} s
  * @returns {Item[]}
@@ -144,11 +135,11 @@ export const sorted = (list, by) => [...list].sort((a, b) => orders[by](a, b) ||
  * @param {State} s
  * @param {Filter} f
  * @param {Sort} by
- * @returns {{part: 'takes' | 'alone' | 'failed', items: Item[]}[]}
+ * @returns {Part[]}
  */
 export function wall(s, f, by) {
   const list = sorted(items(s).filter((i) => passes(i, f)), by)
-  /** @type {{part: 'takes' | 'alone' | 'failed', items: Item[]}[]} */
+  /** @type {Part[]} */
   const parts = [{ part: 'takes', items: [] }, { part: 'alone', items: [] }, { part: 'failed', items: [] }]
   for (const i of list) parts[i.kind === 'alone' ? 1 : i.kind === 'failed' ? 2 : 0].items.push(i)
   return parts.filter((p) => p.items.length)
@@ -160,7 +151,7 @@ export function wall(s, f, by) {
  * @param {State} s
  */
 export function day(s) {
-  /** @type {Map<string, {sound: Recording, clips: Recording[]}>} */
+  /** @type {Map<string, import('./types').Along>} */
   const shores = new Map()
   /** @type {Recording[]} */
   const alone = [], loose = []
@@ -180,10 +171,7 @@ export function day(s) {
   return { shores: [...shores.values()].sort((a, b) => early(a.sound, b.sound)), alone: alone.sort(early), loose: loose.sort(early) }
 }
 
-/**
- * Keeps a state and tells whoever listens what changed.
- * @returns {Store}
- */
+/** @returns {import('./types').Store} */
 export function createStore() {
   let state = nothing()
   /** @type {Set<(state: State, patch: Patch) => void>} */
@@ -200,10 +188,3 @@ export function createStore() {
     },
   }
 }
-
-/**
- * @typedef {object} Store
- * @property {() => State} get
- * @property {(patch: Patch) => void} apply
- * @property {(fn: (state: State, patch: Patch) => void) => () => void} subscribe  answers how to end it
- */

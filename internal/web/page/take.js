@@ -9,14 +9,15 @@ import { Glass } from './glass.js'
 import { Hearing } from './hearing.js'
 import { layout } from './layout.js'
 import { createListener } from './listen.js'
-import { laidBy, laterBy, laterThan, leftover, soundAt, spanAt, worst } from './lines.js'
+import { laidBy, laterBy, laterThan, leftover, soundAt, worst } from './lines.js'
 import { clapLaid, lineUp, nextClap, noMarks } from './marks.js'
-import { Moving, STEP_NAMES, keyed } from './moving.js'
-import { STEPS, movedWords, nudge } from './moves.js'
+import { Moving, keyed } from './moving.js'
+import { movedWords, nudge } from './moves.js'
 import { Others } from './others.js'
 import { createPicture } from './picture.js'
-import { gapSays, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
+import { gapSays, known, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
 import { Strip } from './strip.js'
+import { keysOf } from './takekeys.js'
 import { fpsOf } from './ticks.js'
 import { clock, late, ms } from './words.js'
 
@@ -29,14 +30,6 @@ import { clock, late, ms } from './words.js'
 
 const SETTLE = 400 // ms without a further nudge after which a run of them is one step of the history
 const PLACE = 'At a take'
-
-/** What the state says of a take, to be shown until its detail is here.
- * @param {import('./types').Take} t @returns {Detail} */
-function known(t) {
-  const laid = { from_s: t.from_s, to_s: t.to_s, ...t.line }
-  const measured = t.verdict === 'hand' ? [] : [{ ...laid, offset_s: laid.offset_s + t.moved_ms / 1000 }]
-  return { take: t, clip_track: 0, sound_track: 0, measured, laid: [laid], windows: null, claps: null, candidates: null, inverted: false, sigma_ms: 0, drift_sigma: null, through: null, married: null }
-}
 
 export class TakeScreen {
   /** @param {HTMLElement} root @param {Ways} ways */
@@ -55,7 +48,7 @@ export class TakeScreen {
     this.stop = new AbortController()
     this.root = root
     this.glass = new Glass(root, this.#meaning())
-    this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.hearing.show(s) })
+    this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.#heard(s) })
     this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
     this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
     this.screen = h('section', { class: 'screen', 'aria-label': 'Picture' })
@@ -65,7 +58,7 @@ export class TakeScreen {
     this.others = new Others(this.#otherDeeds())
     this.el = layout(this)
     this.end = ways.store.subscribe(() => this.#changed())
-    define(PLACE, this.#keys())
+    define(PLACE, keysOf(this))
     this.#changed()
   }
 
@@ -112,7 +105,10 @@ export class TakeScreen {
   #moves() {
     return {
       nudge: (step, n) => this.nudge(step, n),
-      place: (line) => this.move(line, 0),
+      place: (line) => {
+        this.move(line, 0)
+        this.glass.water.focus()
+      },
       restore: () => this.restore(),
       mark: (half) => this.mark(half, this.playhead),
       lineUp: () => this.lineUp(),
@@ -126,8 +122,8 @@ export class TakeScreen {
   /** @returns {import('./others.js').OtherDeeds} */
   #otherDeeds() {
     return {
-      pick: (c) => this.say({ sound: c.sound, line: c.line }),
-      pair: (sound, line) => this.say({ sound: sound.id, line }),
+      pick: (c) => this.choose(c.sound, c.line),
+      pair: (sound, line) => this.choose(sound.id, line),
       refuse: () => this.refuse(),
       nameOf: (id) => recording(this.ways.store.get(), id)?.name ?? 'a sound that is no longer here',
     }
@@ -215,6 +211,14 @@ export class TakeScreen {
     this.#time(this.playhead, false)
   }
 
+  /** @param {import('./listen.js').Listening} state */
+  #heard(state) {
+    this.hearing.show(state)
+    if (JSON.stringify(state.loop) === JSON.stringify(this.glass.loop)) return
+    this.glass.loop = state.loop
+    this.glass.redraw()
+  }
+
   /** The part of the clip that has good sound, as it is laid now. */
   #covered() {
     const t = this.take, spans = this.laid, clip = this.clip, sound = this.sound
@@ -243,8 +247,12 @@ export class TakeScreen {
     const most = 60
     fill(this.el.claps, claps.slice(0, most).map((c) => h('li', null, keyed(`Clap at ${clock(c.clip_s, 3)}, ${late(clapLaid(c, laid).late_ms)}`, '', () => this.seek(c.clip_s, true)))),
       claps.length > most ? h('li', { class: 'quiet' }, `and ${claps.length - most} more`) : null, claps.length ? null : h('li', { class: 'quiet' }, 'No sharp sound was found in both.'))
-    this.el.ghost.hidden = Math.abs(moved) < 5e-4
-    say(this.el.ghost, movedWords(moved))
+    this.#ghost()
+  }
+
+  #ghost() {
+    this.el.ghost.hidden = Math.abs(this.moved) < 5e-4
+    say(this.el.ghost, movedWords(this.moved))
   }
 
   /** @param {number} t @param {boolean} playing */
@@ -277,9 +285,10 @@ export class TakeScreen {
     if (!this.take || !this.detail) return
     this.pending = line
     this.glass.lay(this.laid, this.#covered())
-    this.#tell()
+    this.#ghost()
     clearTimeout(this.timer)
-    if (rest === Infinity) return
+    if (rest === Infinity) return // a hand still holds it
+    this.#tell()
     this.listener.setLine({ sound: this.take.sound, line })
     if (rest) this.timer = window.setTimeout(() => this.#settle(), rest)
     else this.#settle()
@@ -304,6 +313,11 @@ export class TakeScreen {
       this.ways.fail(err)
       return false
     }
+  }
+
+  /** @param {string} name  of the finished clip; the file's own takes it away */
+  rename(name) {
+    return this.say({ name: name === this.clip?.name ? '' : name })
   }
 
   /** The rail is pulled. @param {number} by  ms later @param {boolean} end */
@@ -360,7 +374,7 @@ export class TakeScreen {
       const later = laterThan([{ ...line, from_s: 0, to_s: 0 }], this.laid, this.playhead)
       const where = Math.abs(later) < 5e-3 ? 'where it lies now' : `${ms(later)} ${later > 0 ? 'later' : 'earlier'} than it lies now`
       this.moving.showFound({
-        text: `Found ${where}, at ±${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
+        text: `Found ${where}, give or take ${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
         take: () => {
           this.moving.showFound(null)
           this.move({ offset_s: line.offset_s, drift_ppm: line.drift_ppm }, 0)
@@ -371,6 +385,14 @@ export class TakeScreen {
       this.moving.showFound(null)
       this.ways.fail(err)
     }
+  }
+
+  /** Lays a sound under the clip, also one that was refused before.
+   * @param {string} sound  id @param {Line} line */
+  choose(sound, line) {
+    const refused = this.take?.word.refused ?? []
+    this.pending = null
+    return this.say({ sound, line, ...(refused.includes(sound) ? { refused: refused.filter((r) => r !== sound) } : {}) })
   }
 
   async refuse() {
@@ -439,44 +461,13 @@ export class TakeScreen {
   frames() {
     this.glass.inFrames = !this.glass.inFrames
     this.glass.redraw()
+    if (!this.glass.scene?.frames) this.ways.tell('How fast its frames follow each other is not known')
   }
 
   /** @param {number} n  frames of the picture, or hundredths of a second without one */
   step(n) {
     const fps = this.#rates().fps
     this.seek(this.playhead + n / (fps || 100), true)
-  }
-
-  /** @returns {import('./keys.js').Row[]} */
-  #keys() {
-    const hint = 'drag the upper ruler, which is the good sound\'s own: moves the sound (Shift: a tenth as far); drag anywhere else: moves the view'
-    const choose = (/** @type {number} */ by) => {
-      const step = STEPS[(STEPS.indexOf(this.moving.step) + by + STEPS.length) % STEPS.length]
-      this.moving.choose(step)
-      this.ways.tell(`Step: ${STEP_NAMES[step]}`)
-    }
-    const row = (/** @type {string} */ keys, /** @type {string} */ says, /** @type {() => unknown} */ run) => ({ keys: keys.split(' '), says, run: () => void run() })
-    return [
-      { keys: ['Hand'], says: hint },
-      { keys: ['Wheel'], says: 'over the mirror: closer and wider; sideways or with Shift: earlier and later' },
-      row('Space', 'play and pause', () => this.listener.toggle()),
-      row('ArrowLeft', 'a frame back', () => this.step(-1)), row('ArrowRight', 'a frame on', () => this.step(1)),
-      row('Shift+ArrowLeft', 'a second back', () => this.seek(this.playhead - 1, true)), row('Shift+ArrowRight', 'a second on', () => this.seek(this.playhead + 1, true)),
-      row('Home', 'to the beginning', () => this.seek(0, true)), row('End', 'to the end', () => this.seek(Infinity, true)),
-      row('PageUp', 'the glass to earlier moments', () => this.glass.turn(-0.75)), row('PageDown', 'and to later ones', () => this.glass.turn(0.75)),
-      row('+ =', 'closer', () => this.glass.zoom(2)), row('- −', 'wider', () => this.glass.zoom(0.5)),
-      row('0', 'the whole take', () => this.glass.span(0)), row('7', 'ten seconds', () => this.glass.span(10)), row('8', 'a tenth of a second', () => this.glass.span(0.1)), row('9', 'two milliseconds', () => this.glass.span(0.002)),
-      row('1', 'both microphones', () => this.hearing.mode(0)), row('2', 'good sound left, camera right', () => this.hearing.mode(1)), row('3', 'the good sound alone', () => this.hearing.mode(2)),
-      row('4', 'the camera alone', () => this.hearing.mode(3)), row('5', 'flip between them', () => this.hearing.mode(4)), row('l', 'loop what is on the glass', () => this.loop()),
-      row('c', 'next clap', () => this.clap(1)), row('Shift+c', 'clap before', () => this.clap(-1)), row('w', 'worst place of the seam', () => this.worst()),
-      row(',', 'sound a step earlier', () => this.nudge(this.moving.step, -1)), row('.', 'sound a step later', () => this.nudge(this.moving.step, 1)),
-      row('<', 'sound a frame earlier', () => this.nudge('frame', -1)), row('>', 'sound a frame later', () => this.nudge('frame', 1)), row(';', '', () => this.nudge('frame', -1)), row(':', '', () => this.nudge('frame', 1)),
-      row('s', 'longer step', () => choose(1)), row('Shift+s', 'shorter step', () => choose(-1)), row('t', 'type where it lies', () => this.moving.field.select()),
-      row('b', 'mark the good sound', () => this.mark('sound', this.playhead)), row('v', "mark the camera's sound", () => this.mark('clip', this.playhead)), row('u', 'line the marks up', () => this.lineUp()),
-      row('r', 'back to the measured place', () => this.restore()), row('e', 'measure from here', () => this.measure()), row('o', 'pair with another sound', () => this.others.open()), row('x', 'these two do not belong together', () => this.refuse()),
-      row('i', 'heights: whole take or glass', () => this.heights()), row('y', 'scale of the seam', () => this.seamScale()), row('q', 'ruler in time or frames', () => this.frames()),
-      row('a', 'approve, and on to the next', () => this.approveAndGo()), row('n', 'next take to look at', () => this.next()),
-    ]
   }
 
   /** @param {KeyboardEvent} e */

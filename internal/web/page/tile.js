@@ -2,15 +2,10 @@
 import { colour, h, say } from './dom.js'
 import { clock, spoken, told } from './words.js'
 
-/** @typedef {import('./state.js').Item} Item */
+/** @typedef {import('./types').Item} Item */
+/** @typedef {import('./types').Look} Look */
+/** @typedef {import('./types').Tile} Tile */
 
-/**
- * What is drawn of an item: columns of body peak, body level, scratch peak,
- * scratch level, 0 to 255; null where there is no sound to draw.
- * @typedef {{columns: Uint8Array | null, picture: ImageBitmap | null}} Look
- */
-
-/** @returns {{land: string, landDeep: string, water: string, waterDeep: string, rule: string, sunk: string}} */
 export const palette = () => ({
   land: colour('--land'), landDeep: colour('--land-deep'), water: colour('--water'), waterDeep: colour('--water-deep'), rule: colour('--line'), sunk: colour('--sunk'),
 })
@@ -53,22 +48,8 @@ export function makeTile() {
   const name = h('span', { class: 'name' }), length = h('span', { class: 'length' }), word = h('b'), why = h('span')
   const el = h('div', { class: 'tile', role: 'gridcell', tabIndex: -1 },
     h('div', { class: 'top' }, name, length), canvas, h('p', { class: 'told' }, word, why))
-  return { el, canvas, name, length, word, why, item: null, look: null, w: 0, h: 0 }
+  return { el, canvas, name, length, word, why, item: null, look: null, w: 0 }
 }
-
-/**
- * @typedef {object} Tile
- * @property {HTMLElement} el
- * @property {HTMLCanvasElement} canvas
- * @property {HTMLElement} name
- * @property {HTMLElement} length
- * @property {HTMLElement} word
- * @property {HTMLElement} why
- * @property {Item | null} item
- * @property {Look | null} look  what the canvas shows
- * @property {number} w  of the canvas, CSS pixels
- * @property {number} h
- */
 
 /** Puts an item's words on a tile. @param {Tile} tile @param {Item} item */
 export function write(tile, item) {

@@ -1,5 +1,5 @@
 // The wall: all takes as mirrors. Only what is seen is in the page.
-import { fill, h, nextFrame, say } from './dom.js'
+import { button, fill, h, nextFrame, say } from './dom.js'
 import { define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { counts, items, wall } from './state.js'
@@ -7,30 +7,26 @@ import { draw, makeTile, palette, write } from './tile.js'
 import { count } from './words.js'
 import { move, place } from './wallgrid.js'
 
-/** @typedef {import('./state.js').Item} Item */
-/** @typedef {import('./tile.js').Tile} Tile */
-/** @typedef {import('./wallgrid.js').Row} Row */
+/** @typedef {import('./types').Item} Item */
+/** @typedef {import('./types').Tile} Tile */
+/** @typedef {import('./types').Row} Row */
 
 // What is kept while another screen is shown.
-const kept = { filter: /** @type {import('./state.js').Filter} */ ('all'), sort: /** @type {import('./state.js').Sort} */ ('time'), focus: '', scroll: 0, opened: false }
+const kept = { filter: /** @type {import('./types').Filter} */ ('all'), sort: /** @type {import('./types').Sort} */ ('time'), focus: '', scroll: 0, opened: false }
 
 const filters = /** @type {const} */ ([['look', 'Needs a look'], ['done', 'Done'], ['alone', 'Alone'], ['all', 'All']])
 const sorts = /** @type {const} */ ([['time', 'time of day'], ['name', 'name'], ['length', 'length'], ['doubt', 'most doubtful']])
 const titles = { takes: 'Takes', alone: 'Alone', failed: 'Could not be read' }
 
-/**
- * @param {HTMLElement} root
- * @param {import('./main.js').Desk} desk
- * @returns {import('./main.js').Screen}
- */
-export function openWall(root, desk) {
+/** @type {import('./types').Open} */
+export const openWall = (root, desk) => {
   const w = new Wall(root, desk)
   define('On the wall', w.keys())
   return { close: () => w.close(), key: (e) => press('On the wall', e) }
 }
 
 class Wall {
-  /** @param {HTMLElement} root @param {import('./main.js').Desk} desk */
+  /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
     this.chosen = desk.chosen
@@ -90,7 +86,7 @@ class Wall {
     this.looks.close()
   }
 
-  /** @param {import('./state.js').Filter} f */
+  /** @param {import('./types').Filter} f */
   filter(f) {
     kept.filter = f
     for (const input of this.ui.filterBox.querySelectorAll('input')) input.checked = input.value === f
@@ -244,7 +240,7 @@ class Wall {
     }
   }
 
-  /** @param {Tile} tile @param {import('./tile.js').Look} look */
+  /** @param {Tile} tile @param {import('./types').Look} look */
   draw(tile, look) {
     tile.w = this.wave.w
     draw(tile, look, this.paint, this.wave)
@@ -401,11 +397,10 @@ class Wall {
     const had = this.ui.deeds.contains(document.activeElement)
     this.ui.deeds.hidden = !n
     if (!n) return
-    const deed = (/** @type {string} */ text, /** @type {() => unknown} */ run) => h('button', { type: 'button', class: 'plain', onclick: () => void run() }, text)
     if (this.ui.deeds.childElementCount) say(/** @type {Element} */ (this.ui.deeds.firstElementChild), `${n} chosen`)
     else {
-      fill(this.ui.deeds, h('b', { role: 'status' }, `${n} chosen`), deed('Approve', () => this.approve()), deed('Marry', () => this.marry()), deed('Refuse the sound', () => this.refuse()),
-        deed('Choose all', () => this.all()), deed('Choose none', () => this.clear()))
+      fill(this.ui.deeds, h('b', { role: 'status' }, `${n} chosen`), button('Approve', () => this.approve()), button('Marry', () => this.marry()), button('Refuse the sound', () => this.refuse()),
+        button('Choose all', () => this.all()), button('Choose none', () => this.clear()))
     }
     if (had && !this.ui.deeds.contains(document.activeElement)) this.focus(kept.focus)
   }

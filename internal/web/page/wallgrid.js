@@ -1,20 +1,11 @@
 // Where the wall's rows lie, and where keys lead on it: numbers only.
 
-/** @typedef {import('./state.js').Item} Item */
-
-/**
- * @typedef {object} Row
- * @property {number} index   from the top, 0 first
- * @property {number} top     CSS pixels from the grid's top
- * @property {number} height
- * @property {'takes' | 'alone' | 'failed' | ''} title  "" of a row of tiles
- * @property {number} n       of a title: how many come under it
- * @property {Item[]} items
- */
+/** @typedef {import('./types').Item} Item */
+/** @typedef {import('./types').Row} Row */
 
 /**
  * Lays parts out in rows. A single part of takes needs no title.
- * @param {{part: 'takes' | 'alone' | 'failed', items: Item[]}[]} parts
+ * @param {import('./types').Part[]} parts
  * @param {number} columns
  * @param {{tile: number, title: number}} heights
  */

@@ -16,11 +16,11 @@ export function clock(s, digits = 0) {
   return (s < 0 && all ? '−' : '') + (h ? `${h}:${two(m)}:${sec}` : `${m}:${sec}`)
 }
 
-/** A length for the ear: "2 minutes 5 seconds". @param {number} s */
+/** A length for the ear, its two largest parts: "2 minutes 5 seconds". @param {number} s */
 export function spoken(s) {
   const all = Math.round(s)
   const h = Math.floor(all / 3600), m = Math.floor(all / 60) % 60, sec = all % 60
-  return [h && count(h, 'hour'), m && count(m, 'minute'), (sec || !(h || m)) && count(sec, 'second')].filter(Boolean).join(' ')
+  return [h && count(h, 'hour'), m && count(m, 'minute'), !h && (sec || !m) && count(sec, 'second')].filter(Boolean).join(' ')
 }
 
 /** A time of the shoot's one clock, which may pass midnight: "14:03:22". @param {number} s @param {boolean} [short] without seconds */
@@ -62,7 +62,7 @@ const verdicts = { sure: 'sure', unsure: 'unsure', weighing: 'being weighed', ha
 /** @param {import('./types').Take} t */
 export const verdict = (t) => verdicts[t.verdict] ?? t.verdict
 
-/** What is to be said of an item of the wall: its state in a word, and why. @param {import('./state.js').Item} i @returns {{word: string, why: string}} */
+/** What is to be said of an item of the wall: its state in a word, and why. @param {import('./types').Item} i @returns {{word: string, why: string}} */
 export function told(i) {
   const { recording: r, take: t } = i
   if (i.kind === 'failed') return { word: 'not read', why: r.error ?? '' }

@@ -10,13 +10,25 @@ import { sounds } from './listen-sounds.mjs'
 
 const nap = (ms) => new Promise((r) => setTimeout(r, ms))
 
+let echoes = 0
+
+/** Waits until all that is wanted at present is here, and the worklet has obeyed all it was told. */
+async function settled(listener) {
+  listener.tend()
+  while (listener.coming || !listener.node || listener.feed.wanted >= 0) await nap(1)
+  listener.say({ do: 'echo', serial: ++echoes })
+  while (listener.echo < echoes) await nap(1)
+  listener.tend()
+}
+
 /**
  * What is heard of a take in so many seconds. steps are done in turn at their moments, in seconds.
  * @param {{id: string, seconds: number, length?: number, prepare?: (listener: any) => void, steps?: [number, (listener: any) => unknown][], settle?: (listener: any) => Promise<void>}} how  settle: waits until what is heard next is there
  */
-async function rendered({ id, seconds, length = seconds + 5, prepare = () => {}, steps = [], settle = (l) => l.settled() }) {
+async function rendered({ id, seconds, length = seconds + 5, prepare = () => {}, steps = [], settle = settled }) {
   const context = new OfflineAudioContext(2, Math.round(seconds * RATE), RATE)
   const listener = createListener({ api, context })
+  listener.echo = echoes
   let held = 0
   const at = new Map()
   for (let s = 0; s < seconds; s++) at.set(s * RATE, [])
@@ -166,12 +178,13 @@ export async function lines() {
 
 /** Plays to the sound device for real, and holds what came out against the source. */
 export async function live() {
-  let told = []
-  const listener = createListener({ api, onTime: (t) => told.push(t) })
+  const told = [] // time told less time passed
+  const listener = createListener({ api, onTime: (t) => told.push(1000 * t - performance.now()) })
+  listener.echo = echoes
   listener.load('apart', { length: 60 })
   listener.setVolume(1)
   listener.setMode('split')
-  await listener.settled()
+  await settled(listener)
   const context = listener.context
   await context.audioWorklet.addModule(new URL('./listen-recorder.js', import.meta.url))
   const recorder = new AudioWorkletNode(context, 'recorder', { numberOfOutputs: 0 })
@@ -185,7 +198,10 @@ export async function live() {
     await nap(200)
   }
   await nap(300)
-  const late = 1000 * (listener.clock.pos / RATE - listener.time())
+  const late = 1000 * (listener.clock.heard(context.currentTime * RATE) / RATE - listener.time())
+  const sorted = told.slice(60).sort((a, b) => a - b)
+  const middle = sorted[sorted.length >> 1]
+  const jitter = sorted.map((x) => Math.abs(x - middle)).sort((a, b) => a - b)[Math.floor(sorted.length * 0.95)]
   const latency = 1000 * (context.outputLatency + context.baseLatency)
   const frames = left.length
   const first = left.findIndex((y) => y !== 0)
@@ -193,12 +209,17 @@ export async function live() {
   for (let i = first + 4000; i < frames; i++) {
     if (left[i] !== Math.fround(sounds.apart.body(i - first)) || right[i] !== Math.fround(sounds.apart.scratch(i - first))) wrong++
   }
-  const begun = performance.now()
-  listener.seek(5)
-  while (listener.clock.anchors.length === 0 || !listener.clock.anchors.at(-1).moving) await nap(0)
-  const seek = performance.now() - begun
+  const seek = async (to) => {
+    const begun = performance.now()
+    listener.seek(to)
+    while (!listener.clock.anchors.at(-1)?.moving) await nap(0)
+    return performance.now() - begun
+  }
+  const held = await seek(listener.time() - 4)
+  await nap(500)
+  const away = await seek(45)
   listener.close()
-  return { wrong, frames, seconds: frames / RATE, late, told: latency, seek }
+  return { wrong, frames, seconds: frames / RATE, late, told: latency, jitter, n: sorted.length, held, away }
 }
 
 /** The number that a frame of the film carries. */
@@ -230,9 +251,10 @@ export async function picture(fps) {
     if (numberOf(picture.video) !== frame) wrongFrames++
   }
   const listener = createListener({ api })
+  listener.echo = echoes
   listener.load('apart', { length: 60 })
   picture.follow(listener)
-  await listener.settled()
+  await settled(listener)
   const runs = {}
   const run = async (what, begin, seconds) => {
     await begin()

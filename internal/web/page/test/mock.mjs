@@ -200,7 +200,9 @@ async function api(req, res, path, q) {
   if (route === 'POST /api/redo') return json(res, desk.redo())
   if (kind === 'dropped') for await (const _ of req);
   if (kind === 'paths' || kind === 'demo' || kind === 'dropped') {
-    if (!desk.state.work.busy) desk.add(kind === 'paths' ? (await said(req)).add : ['/home/maker/Pier/added'])
+    const { add, remove } = kind === 'paths' ? await said(req) : { add: ['/home/maker/Pier/added'] }
+    if (remove?.length) desk.remove(remove)
+    if (add?.length && !desk.state.work.busy) desk.add(add)
     return json(res, {})
   }
   if (kind === 'marry') {

@@ -10,7 +10,7 @@ import { base, bytes, chance, clock, count, dayTime, late, moved, ms, ppm, spoke
 test('figures', () => {
   for (const [got, want] of [
     [clock(0), '0:00'], [clock(59.6), '1:00'], [clock(3723), '1:02:03'], [clock(7.25, 3), '0:07.250'], [clock(-1.5, 1), '−0:01.5'], [clock(59.9996, 3), '1:00.000'], [clock(-0.0001, 3), '0:00.000'],
-    [spoken(0), '0 seconds'], [spoken(61), '1 minute 1 second'], [spoken(7200), '2 hours'],
+    [spoken(0), '0 seconds'], [spoken(61), '1 minute 1 second'], [spoken(7200), '2 hours'], [spoken(7325), '2 hours 2 minutes'],
     [dayTime(50602), '14:03:22'], [dayTime(86400 + 60, true), '00:01'], [dayTime(-60, true), '23:59'],
     [ms(0.001), 'under 0.01 ms'], [ms(-0.25), '0.25 ms'], [ms(0.999), '1.0 ms'], [ms(12.34), '12.3 ms'], [ms(99.96), '100 ms'], [ms(1250), '1.250 s'],
     [late(3.2), '3.2 ms late'], [late(-3.2), '3.2 ms early'], [late(0.001), 'right on'], [moved(-12), 'moved 12.0 ms earlier'],

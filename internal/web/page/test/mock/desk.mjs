@@ -16,7 +16,7 @@ class Desk {
     this.version = 1
     this.state = {
       shoot: { folder: '/home/maker/Pier', name: 'Pier', paths: [] }, work: { busy: false, done: 0, total: 0 },
-      recordings: [], takes: [], marriage: { busy: false, done: 0, total: 0, to: '', clips: [] }, notes: [],
+      recordings: [], takes: [], marriage: { busy: false, done: 0, total: 0, to: '', clips: [] }, notes: ['"rec_7.wav": its header says 44100 Hz, its length 48000; 48000 was taken'],
     }
     this.steps = []
     this.undone = []
@@ -151,6 +151,11 @@ class Desk {
     }
     Object.assign(own, r, { alone: undefined })
     this.tell({ recordings: [own] })
+  }
+
+  remove(paths) {
+    this.state.shoot.paths = this.state.shoot.paths.filter((p) => !paths.includes(p))
+    this.tell({ shoot: this.state.shoot })
   }
 
   /** marry writes finished clips, in pretence. */
