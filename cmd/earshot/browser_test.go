@@ -249,7 +249,7 @@ func (p *page) press(name string) {
 // state is what the program shows, asked for by the page.
 func (p *page) state() (s deskState) {
 	p.t.Helper()
-	p.js(`fetch('/api/state').then((r) => r.json())`, &s)
+	p.js(`await fetch('/api/state').then((r) => r.json())`, &s)
 	return s
 }
 

@@ -137,7 +137,7 @@ func TestTwoPages(t *testing.T) {
 func TestKilledInTheMidst(t *testing.T) {
 	d, p := openLesson(t)
 	id := p.state().Takes[0].ID
-	p.js(`fetch('/api/takes/`+id+`/word', {method: 'PATCH', headers: {'Content-Type': 'application/json'}, body: JSON.stringify({approved: true, name: 'the wheel'})}).then((r) => r.status)`, new(int))
+	p.js(`await fetch('/api/takes/`+id+`/word', {method: 'PATCH', headers: {'Content-Type': 'application/json'}, body: JSON.stringify({approved: true, name: 'the wheel'})}).then((r) => r.status)`, new(int))
 	p.keys("f")
 	p.press("Marry 4 takes")
 	p.until("clips are being written", `await fetch('/api/state').then((r) => r.json()).then((s) => s.marriage.busy || s.marriage.clips.length > 0)`)

@@ -301,6 +301,18 @@ func fileName(name string) error {
 	return nil
 }
 
+// targetPath refuses a path that is neither one from the top nor one that stays
+// below the shoot's folder.
+func targetPath(p string) error {
+	if filepath.IsLocal(p) {
+		p = string(filepath.Separator) + p
+		if filepath.Separator == '\\' {
+			p = "C:" + p
+		}
+	}
+	return folderPath(p)
+}
+
 // folderPath refuses a path that is not plainly one from the top.
 func folderPath(p string) error {
 	why := ""

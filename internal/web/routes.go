@@ -373,7 +373,7 @@ func (s *Server) marry(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if ask.To != "" {
-		if err := folderPath(ask.To); err != nil {
+		if err := targetPath(ask.To); err != nil {
 			return err
 		}
 	}
