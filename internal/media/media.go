@@ -1,6 +1,7 @@
 // Package media is what Earshot asks of a media engine: say what is in a
-// file, decode its sound, and write one finished clip. It knows no particular
-// engine; package ffmpeg below it is the one we ship.
+// file, decode its sound, show its frames, and write one finished clip or a
+// small copy to look at. It knows no particular engine; package ffmpeg below it
+// is the one we ship.
 //
 // # Time
 //

@@ -51,6 +51,7 @@ func Suite(t *testing.T, open func(t *testing.T) media.Engine) {
 		t.Run("small of cameras", s.cameraSmall)
 		t.Run("small cancelled", s.cancelSmall)
 		t.Run("pictures cut off", s.brokenPictures)
+		t.Run("look", s.look)
 	}
 }
 
