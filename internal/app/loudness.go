@@ -28,8 +28,8 @@ const (
 // dsp.ProxyRate, and in pieces as it is; by how much the pieces are louder than
 // the same pieces measured roughly is added. Of twelve talks of an hour, whose
 // level wanders by some decibels, that was off by 0.16 LU at most and by 0.06 as
-// a root mean square, the pieces alone by 1.7 and 0.9 (TestLoudnessOfSome has two
-// of them).
+// a root mean square, the pieces alone by 1.7 and 0.9 (TestLoudnessOfSome has the
+// worst of them).
 func (a *App) Loudness(ctx context.Context, l Laid) (body, scratch float64, whole bool, err error) {
 	return a.loudness(ctx, l, false)
 }
