@@ -125,7 +125,7 @@ func TestTwoPages(t *testing.T) {
 		p.until("the take is drawn", drawn)
 	}
 	one.keys(".", ".", ".")
-	two.until("the other page shows it moved", `/later|earlier/.test(document.querySelector('#main').innerText)`)
+	two.until("the other page shows it moved", `/ms later than measured/.test(document.querySelector("#main").innerText)`)
 	two.undo()
 	one.until("undone here too", `await fetch('/api/state').then((r) => r.json()).then((s) => s.redo !== null)`)
 	one.clean()

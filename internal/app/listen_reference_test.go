@@ -165,7 +165,7 @@ func TestBothMicrophonesTogether(t *testing.T) {
 			x, y := listened(t, a, l, from, to)
 			dx, dy := farthest(x, left[from:to]), farthest(y, right[from:to])
 			t.Logf("%s: from frame %d on off by %.1f and %.1f dBFS", what, from, dsp.Decibels(dx), dsp.Decibels(dy))
-			if dx > 1e-5 || dy > 1e-5 {
+			if dx > 1e-6 || dy > 1e-6 {
 				t.Errorf("%s: from frame %d on off by %g and %g", what, from, dx, dy)
 			}
 		}

@@ -26,8 +26,10 @@ const (
 //
 // A long take is measured roughly from end to end, on what is kept at
 // dsp.ProxyRate, and in pieces as it is; by how much the pieces are louder than
-// the same pieces measured roughly is added. Over an hour's talk whose level
-// wanders by some decibels that is off by LUOFF.
+// the same pieces measured roughly is added. Of twelve talks of an hour, whose
+// level wanders by some decibels, that was off by 0.16 LU at most and by 0.06 as
+// a root mean square, the pieces alone by 1.7 and 0.9 (TestLoudnessOfSome has the
+// worst of them).
 func (a *App) Loudness(ctx context.Context, l Laid) (body, scratch float64, whole bool, err error) {
 	return a.loudness(ctx, l, false)
 }
@@ -81,8 +83,8 @@ func (l Laid) loudName() string {
 	return "loudness-" + hex.EncodeToString(sum[:8]) + ".json"
 }
 
-// A stretch of a clip that both sides cover, in frames, and where the body lies
-// in it.
+// Covered is a stretch of a clip in which both sides have sound, in frames, and
+// where the body lies in it.
 type covered struct {
 	from, to int64
 	lie      align.Alignment
@@ -98,7 +100,10 @@ func (a *App) measureLoudness(ctx context.Context, l Laid, all bool) (loud, erro
 	}
 	if all || total <= loudWhole {
 		v, err := a.closely(ctx, l, body, stretches)
-		return loud{audible(v[0]), audible(v[1]), true}, err
+		if err != nil {
+			return loud{}, err
+		}
+		return loud{audible(v[0]), audible(v[1]), true}, nil
 	}
 	pieces := spreadOver(stretches, total, loudPieces, loudPiece)
 	some, err := a.closely(ctx, l, body, pieces)

@@ -163,7 +163,7 @@ func TestLoudnessOfSome(t *testing.T) {
 			phrases = append(phrases, e.Samples)
 		}
 	}
-	for seed := range uint64(2) {
+	for _, seed := range []uint64{7} { // the worst of the first twelve
 		const rate = 24000
 		talk := anHourOfTalk(phrases, seed)
 		kept := dsp.Resample(talk, 1, 0, rate/float64(dsp.ProxyRate), len(talk)*dsp.ProxyRate/rate)
