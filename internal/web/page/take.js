@@ -50,7 +50,7 @@ export class TakeScreen {
     this.glass = new Glass(root, this.#meaning())
     this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.#heard(s) })
     this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
-    this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
+    this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t) })
     this.screen = h('section', { class: 'screen', 'aria-label': 'Picture' })
     this.picture = createPicture(this.screen, { api: ways.api })
     this.picture.follow(this.listener)
@@ -190,11 +190,12 @@ export class TakeScreen {
   #show() {
     const { clip, detail, sound, laid } = this
     if (!clip) return
+    if (!clip.length_s) return this.#tell() // it is still being read
     const tracks = clip.tracks ?? []
-    const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
+    const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track: r.tracks?.length ? track : -1, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
     const p = clip.picture
     this.glass.show({
-      clip: source(clip, detail?.clip_track ?? 0), sound: sound && detail ? source(sound, detail.sound_track) : null,
+      clip: source(clip, detail?.clip_track ?? 0), sound: sound?.length_s && detail ? source(sound, detail.sound_track) : null,
       laid, measured: this.measured, windows: detail?.windows ?? [], claps: detail?.claps ?? [],
       covered: this.#covered(), marks: this.marks,
       frames: p && p.fps ? { fps: fpsOf(p.rate, p.fps), start: p.start_s, timecode: p.timecode ?? '' } : null,
