@@ -104,7 +104,7 @@ export class Strip {
     this.now = now
     const clap = nearestClap(this.claps, this.t)
     const near = clap && Math.abs(clap.clip_s - this.t) < 2
-    say(this.line, now < 0 ? (this.frames.length ? 'The frame that shows lies further on.' : '')
+    say(this.line, now < 0 ? (this.frames.length ? 'Frames are fetched when the playhead rests.' : '')
       : `The frame that shows runs from ${clock(this.frames[now].at_s, 3)} to ${clock(this.frames[now].until_s, 3)}${near && clap ? `: ${fromClap(this.frames, now, clap.clip_s)}` : ''}.`)
   }
 
