@@ -3,6 +3,7 @@ import { api, cancelled, follow } from './api.js'
 import { openDay } from './day.js'
 import { button, byId, fill, h, say } from './dom.js'
 import { openDone } from './done.js'
+import { takeDrops } from './drop.js'
 import { openHelp } from './help.js'
 import { define, press, writing } from './keys.js'
 import { openStart } from './start.js'
@@ -198,6 +199,8 @@ define('Anywhere', [
 
 /** @param {KeyboardEvent} e */
 function key(e) {
+  // A slider or one of several choices moves by its own keys.
+  if (e.target instanceof HTMLInputElement && /^(Arrow|Home|End|Page| )/.test(e.key)) return
   if (e.defaultPrevented || writing(e.target) || document.querySelector('dialog[open]')) return
   if (screen?.key?.(e)) return e.preventDefault()
   press('Anywhere', e)
@@ -212,6 +215,7 @@ function connection(lost) {
 }
 
 makeHead()
+takeDrops(desk)
 addEventListener('keydown', key)
 addEventListener('hashchange', show)
 store.subscribe(() => {
