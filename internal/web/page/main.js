@@ -70,10 +70,19 @@ let shown = ''
 let asked = 0
 let opened = false
 
+/** @param {string} id  as it stands in the address */
+function unescaped(id) {
+  try {
+    return decodeURIComponent(id)
+  } catch {
+    return id // written by hand
+  }
+}
+
 /** What the address names. @returns {[keyof typeof screens, string]} */
 function named() {
   const [, kind, id] = location.hash.split('/')
-  if (kind === 'take' && id) return ['take', decodeURIComponent(id)]
+  if (kind === 'take' && id) return ['take', unescaped(id)]
   if (kind === 'done' || kind === 'start') return [kind, '']
   return empty(store.get()) ? ['start', ''] : [kind === 'day' ? 'day' : 'wall', '']
 }
@@ -224,11 +233,20 @@ store.subscribe(() => {
   if (kind !== shown.split('/')[0]) show()
 })
 
-try {
-  store.apply({ ...(await api.state()), all: true })
-} catch (err) {
-  fail(err)
+let unfollow = () => {}
+
+async function begin() {
+  try {
+    store.apply({ ...(await api.state()), all: true })
+  } catch (err) {
+    if (/** @type {{status?: number}} */ (err).status === 403) {
+      return fill(byId('main'), h('p', { class: 'none' }, 'This page was opened without its key. Open the address that Earshot said when it started, or start it again.'))
+    }
+    fail(err)
+  }
+  unfollow = follow(() => store.get().version, store.apply, connection)
+  show()
+  requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))
 }
-const unfollow = follow(() => store.get().version, store.apply, connection)
-show()
-requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))
+
+begin()
