@@ -13,7 +13,7 @@ import { along, spanAt } from './lines.js'
 /** One track of one recording.
  * @typedef {object} Source
  * @property {string} id
- * @property {number} track
+ * @property {number} track  -1: it has none, and is silent
  * @property {number} rate    Hz
  * @property {number} length  seconds */
 

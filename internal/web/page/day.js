@@ -15,7 +15,7 @@ import { clock, dayTime, spoken, told } from './words.js'
 /** @typedef {{low: Int16Array, high: Int16Array, rms: Uint16Array, most: number, bin: number}} Shore  bin: seconds */
 
 const kept = { start: NaN, perPixel: NaN, focus: '', scroll: 0 }
-const most = 400 // clips that are elements at a time
+const most = 1200 // clips that are elements at a time
 const ruler = 28 // CSS pixels
 const closest = 0.05 // seconds to a pixel
 
@@ -32,7 +32,8 @@ class Day {
     this.desk = desk
     this.view = { start: kept.start, perPixel: kept.perPixel, width: 0 }
     /** @type {Map<string, Shore | null>} */ this.shores = new Map()
-    /** @type {Map<string, HTMLAnchorElement>} */ this.marks = new Map()
+    /** @type {Map<string, {el: HTMLAnchorElement, item: import('./types').Item | null, at: string}>} */ this.marks = new Map()
+    this.scale = 1 // CSS pixels to the rem / 16
     /** @type {Map<string, HTMLElement>} */ this.labels = new Map()
     this.queue = createQueue(3)
     this.looks = createLooks(() => this.frame(), { pictures: false })
@@ -175,9 +176,9 @@ class Day {
       if (far > 4) this.pan(x - m.clientX)
       x = m.clientX
     }, { signal: end.signal })
-    for (const type of ['pointerup', 'pointercancel']) addEventListener(type, () => end.abort(), { signal: end.signal })
-    // A drag that began on a clip is no click on it.
-    this.ui.shore.addEventListener('click', (c) => far > 4 && c.preventDefault(), { capture: true, once: true, signal: this.stop.signal })
+    // A drag that began on a clip is no click on it; the click comes right after.
+    for (const type of ['pointerup', 'pointercancel']) addEventListener(type, () => setTimeout(() => end.abort()), { signal: end.signal })
+    this.ui.shore.addEventListener('click', (c) => far > 4 && c.preventDefault(), { capture: true, signal: end.signal })
   }
 
   /** @param {number} s */
@@ -204,7 +205,7 @@ class Day {
     const end = this.view.start + this.view.width * this.view.perPixel
     const all = seen.flatMap((l) => l.clips).filter(({ clip }) => clip.id === kept.focus || ((clip.day_s ?? 0) < end && (clip.day_s ?? 0) + clip.length_s > this.view.start))
     const shown = new Map(all.slice(0, most).map((c) => [c.clip.id, c]))
-    for (const [id, el] of this.marks) {
+    for (const [id, { el }] of this.marks) {
       if (shown.has(id) || el === document.activeElement) continue
       el.remove()
       this.marks.delete(id)
@@ -218,22 +219,30 @@ class Day {
   mark(id, { clip, top }) {
     const item = this.items?.get(id)
     if (!item) return
-    let el = this.marks.get(id)
-    if (!el) {
-      el = h('a', { class: 'mark', href: `#/take/${encodeURIComponent(id)}`, 'data-id': id, draggable: false }, h('span'))
-      this.marks.set(id, el)
-      this.ui.list.append(el)
+    let m = this.marks.get(id)
+    if (!m) {
+      m = { el: h('a', { class: 'mark', href: `#/take/${encodeURIComponent(id)}`, 'data-id': id, draggable: false }, h('span')), item: null, at: '' }
+      this.marks.set(id, m)
+      this.ui.list.append(m.el)
     }
-    const w = Math.max(2, clip.length_s / this.view.perPixel - 1)
-    const { word } = told(item)
-    el.style.transform = `translate(${this.x(clip.day_s ?? 0)}px, ${top + ruler}px)`
-    el.style.width = `${w}px`
-    el.style.height = `${(sizes.clip - 4) * (this.scale ?? 1)}px`
-    el.className = `mark${item.take?.status === 'look' ? ' look' : ''}${w < 34 ? ' slim' : ''}`
-    el.tabIndex = id === kept.focus ? 0 : -1
-    say(/** @type {Element} */ (el.firstElementChild), item.name)
-    el.setAttribute('aria-label', `${item.name}, ${dayTime(clip.day_s ?? 0)}, ${spoken(clip.length_s)}, ${word}`)
-    el.title = `${item.name} · ${word}`
+    if (m.item !== item) {
+      const { word } = told(item)
+      m.item = item
+      m.el.classList.toggle('look', item.take?.status === 'look')
+      say(/** @type {Element} */ (m.el.firstElementChild), item.name)
+      m.el.setAttribute('aria-label', `${item.name}, ${dayTime(clip.day_s ?? 0)}, ${spoken(clip.length_s)}, ${word}`)
+      m.el.title = `${item.name} · ${word}`
+    }
+    const focus = id === kept.focus ? 0 : -1
+    if (m.el.tabIndex !== focus) m.el.tabIndex = focus
+    const x = this.x(clip.day_s ?? 0).toFixed(1), w = Math.max(2, clip.length_s / this.view.perPixel - 1)
+    const at = `${x} ${top} ${w}`
+    if (m.at === at) return
+    m.at = at
+    m.el.style.transform = `translate(${x}px, ${top + ruler}px)`
+    m.el.style.width = `${w}px`
+    m.el.style.height = `${(sizes.clip - 4) * this.scale}px`
+    m.el.classList.toggle('slim', w < 34)
   }
 
   /** The sounds' names, at their beginning or at the view's. @param {import('./types').Lane[]} seen */
@@ -305,15 +314,15 @@ class Day {
 
   /** @param {CanvasRenderingContext2D} ctx @param {import('./types').Lane} lane @param {number} dy @param {Set<string>} keep */
   drawLane(ctx, lane, dy, keep) {
-    const scale = this.scale ?? 1
+    const scale = this.scale
     for (const s of lane.sounds) this.drawShore(ctx, s, lane.water + dy, sizes.shore * scale, keep)
     for (const { clip, top } of lane.clips) {
       const x = this.x(clip.day_s ?? 0), w = Math.max(2, clip.length_s / this.view.perPixel - 1)
       if (x > this.view.width || x + w < 0) continue
-      const item = this.items?.get(clip.id)
+      const item = w > 6 && this.items?.get(clip.id)
       const c = item && this.looks.of(item).columns
       const deep = 44 * scale
-      if (c && w > 6) {
+      if (c) {
         ctx.save()
         ctx.beginPath()
         ctx.rect(x, top + dy, w, deep)
@@ -386,7 +395,7 @@ class Day {
     if (x < 0 || x + Math.min(w, 60) > this.view.width) this.pan(x + w / 2 - this.view.width / 2)
     this.frame.stop()
     this.render()
-    const el = this.marks.get(id)
+    const el = this.marks.get(id)?.el
     el?.focus({ preventScroll: true })
     el?.scrollIntoView({ block: 'nearest' })
   }

@@ -19,7 +19,7 @@
  */
 
 /** Pixels kept free at both ends when the whole take is on the glass. */
-export const MARGIN = 8
+const MARGIN = 8
 
 /** @param {View} v @param {number} t  clip seconds @returns {number} pixels from the left edge */
 export const xOf = (v, t) => (t - v.start) / v.perPixel
@@ -89,7 +89,7 @@ export function waveness(perPixel) {
 
 export const LEVELS = 7
 export const BINS_PER_TILE = 8192
-export const FRAMES_PER_TILE = 65536
+export const FRAMES_PER_TILE = 32768
 
 /** @param {number} level @returns {number} seconds */
 export const binSeconds = (level) => (64 * 4 ** level) / 16000

@@ -303,7 +303,7 @@ export class Glass {
     const all = fit(0, s.clip.length, this.view.width)
     // The coarse whole first, so that there is never nothing, and bins before samples; both are small.
     for (const [view, at] of /** @type {[View, number][]} */ ([[all, COARSE], [this.view, Math.max(0, level)], [this.view, level]])) {
-      wantRange(wants, ahead, this.#shelf(s.clip)(at), view.start, endOf(view), s.clip.length)
+      if (s.clip.track >= 0) wantRange(wants, ahead, this.#shelf(s.clip)(at), view.start, endOf(view), s.clip.length)
       const parts = partsOf(view, s.laid, s.covered)
       if (!s.sound || !parts.length) continue
       const last = parts[parts.length - 1]

@@ -3,6 +3,7 @@ import { api, cancelled, follow } from './api.js'
 import { openDay } from './day.js'
 import { button, byId, fill, h, say } from './dom.js'
 import { openDone } from './done.js'
+import { takeDrops } from './drop.js'
 import { openHelp } from './help.js'
 import { define, press, writing } from './keys.js'
 import { openStart } from './start.js'
@@ -69,10 +70,19 @@ let shown = ''
 let asked = 0
 let opened = false
 
+/** @param {string} id  as it stands in the address */
+function unescaped(id) {
+  try {
+    return decodeURIComponent(id)
+  } catch {
+    return id // written by hand
+  }
+}
+
 /** What the address names. @returns {[keyof typeof screens, string]} */
 function named() {
   const [, kind, id] = location.hash.split('/')
-  if (kind === 'take' && id) return ['take', decodeURIComponent(id)]
+  if (kind === 'take' && id) return ['take', unescaped(id)]
   if (kind === 'done' || kind === 'start') return [kind, '']
   return empty(store.get()) ? ['start', ''] : [kind === 'day' ? 'day' : 'wall', '']
 }
@@ -198,6 +208,8 @@ define('Anywhere', [
 
 /** @param {KeyboardEvent} e */
 function key(e) {
+  // A slider or one of several choices moves by its own keys.
+  if (e.target instanceof HTMLInputElement && /^(Arrow|Home|End|Page| )/.test(e.key)) return
   if (e.defaultPrevented || writing(e.target) || document.querySelector('dialog[open]')) return
   if (screen?.key?.(e)) return e.preventDefault()
   press('Anywhere', e)
@@ -212,6 +224,7 @@ function connection(lost) {
 }
 
 makeHead()
+takeDrops(desk)
 addEventListener('keydown', key)
 addEventListener('hashchange', show)
 store.subscribe(() => {
@@ -220,11 +233,20 @@ store.subscribe(() => {
   if (kind !== shown.split('/')[0]) show()
 })
 
-try {
-  store.apply({ ...(await api.state()), all: true })
-} catch (err) {
-  fail(err)
+let unfollow = () => {}
+
+async function begin() {
+  try {
+    store.apply({ ...(await api.state()), all: true })
+  } catch (err) {
+    if (/** @type {{status?: number}} */ (err).status === 403) {
+      return fill(byId('main'), h('p', { class: 'none' }, 'This page was opened without its key. Open the address that Earshot said when it started, or start it again.'))
+    }
+    fail(err)
+  }
+  unfollow = follow(() => store.get().version, store.apply, connection)
+  show()
+  requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))
 }
-const unfollow = follow(() => store.get().version, store.apply, connection)
-show()
-requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))
+
+begin()

@@ -13,7 +13,7 @@ export const STEPS = ['sample', 'tenth', 'ms', 'frame']
 
 /** How long a step is, ms; NaN where the rate is not known.
  * @param {Step} step @param {{rate: number, fps: number}} of  the sound's rate, Hz; the picture's @returns {number} */
-export function stepMs(step, of) {
+function stepMs(step, of) {
   if (step === 'tenth') return 0.1
   if (step === 'ms') return 1
   const per = step === 'sample' ? of.rate : of.fps

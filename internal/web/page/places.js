@@ -28,7 +28,7 @@ class Places {
     /** @type {import('./types').Place[]} */
     this.places = []
     this.sheet = h('dialog', { class: 'sheet places', 'aria-labelledby': 'places-title', onclose: () => this.close(), onkeydown: (/** @type {KeyboardEvent} */ e) => this.key(e) },
-      h('header', null, h('h2', { id: 'places-title' }, 'Add folders'), button('Close', () => this.sheet.close())),
+      h('header', null, h('h2', { id: 'places-title' }, 'Add folders'), button('Close', () => void this.sheet.close())),
       h('nav', { 'aria-label': 'Where you are' }, this.crumbs), this.wrong, this.list,
       h('footer', null, h('p', { class: 'small quiet' }, 'Folders are searched to the bottom, and nothing in them is changed.'), this.deed))
     document.body.append(this.sheet)

@@ -60,6 +60,7 @@ export function drawRuler(ctx, view, area, frames, look) {
     return timecode(frames.timecode, n, frames.fps) || `frame ${n.toLocaleString('en')}`
   }
   drawTicks(ctx, area, ticks, x, label, false, look, all)
+  if (!ticks.at.length) ctx.fillText(`within ${label(frames.start + Math.floor((view.start - frames.start) * frames.fps + 1e-6) / frames.fps)}`, 14, area.top + 14)
 }
 
 /** The good sound's ruler, along the lines it is laid by.

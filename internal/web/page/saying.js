@@ -20,6 +20,13 @@ export function known(t) {
 /** A reason as a sentence. @param {string} s */
 export const sentence = (s) => (s ? s[0].toUpperCase() + s.slice(1) + (/[.!?]$/.test(s) ? '' : '.') : '')
 
+/** How a clip stands that is no take. @param {import('./types').Recording} r @returns {string} */
+export function clipSays(r) {
+  if (r.state === 'failed') return sentence(r.error ?? 'it could not be read')
+  if (r.state !== 'read') return 'It is still being read.'
+  return ['Alone.', ...(r.alone ?? []).map(sentence)].join(' ')
+}
+
 /** The verdict in one sentence. @param {Take} t @returns {string} */
 export function verdictSays(t) {
   const wrong = chance(t.chance_of_error)

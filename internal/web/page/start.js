@@ -88,18 +88,6 @@ class Start {
 
   listen() {
     const { signal } = this.stop
-    const over = (/** @type {boolean} */ on) => document.body.classList.toggle('over-banks', on)
-    addEventListener('dragover', (e) => {
-      if (!e.dataTransfer?.types.includes('Files')) return
-      e.preventDefault()
-      over(true)
-    }, { signal })
-    addEventListener('dragleave', (e) => e.relatedTarget || over(false), { signal })
-    addEventListener('drop', (e) => {
-      e.preventDefault()
-      over(false)
-      if (e.dataTransfer) this.take(e.dataTransfer)
-    }, { signal })
     addEventListener('theme', () => {
       this.paint = palette()
       for (const t of this.tiles) t.look = null
@@ -108,7 +96,6 @@ class Start {
   }
 
   close() {
-    document.body.classList.remove('over-banks')
     this.stop.abort()
     this.unsubscribe()
     this.frame.stop()
@@ -124,25 +111,6 @@ class Start {
     }
   }
 
-  /** Sends what was dropped, one file after another. @param {DataTransfer} data */
-  async take(data) {
-    const entries = [...data.items].map((i) => i.webkitGetAsEntry()).filter((e) => e !== null)
-    try {
-      const files = (await Promise.all(entries.map(filesOf))).flat()
-      if (!files.length) return
-      this.desk.go('#/start')
-      for (const [i, file] of files.entries()) {
-        this.sending = `Copying ${file.name}, ${i + 1} of ${files.length}`
-        this.frame()
-        await this.desk.api.dropped(file, this.stop.signal)
-      }
-    } catch (err) {
-      this.desk.fail(err)
-    }
-    this.sending = ''
-    this.frame()
-  }
-
   update() {
     const s = this.desk.store.get()
     for (const b of this.banks) bring(b, s.recordings.filter((r) => r.kind === b.kind))
@@ -153,7 +121,7 @@ class Start {
     this.ui.demo.hidden = s.recordings.length > 0
     const w = s.work
     const step = w.busy ? [w.step, w.file].filter(Boolean).join(' ') + (w.total ? `, ${Math.floor((100 * w.done) / w.total)} %` : '') : ''
-    say(this.ui.work, [this.sending, w.error && `${w.error}. ${w.hint ?? ''}`, step, waiting ? `${count(waiting, 'file')} waiting` : ''].filter(Boolean).join(' · '))
+    say(this.ui.work, [w.error && `${w.error}. ${w.hint ?? ''}`, step, waiting ? `${count(waiting, 'file')} waiting` : ''].filter(Boolean).join(' · '))
     fill(this.ui.rest, failed.slice(0, 50).map((r) => h('li', null, h('span', { class: 'name' }, r.name), h('span', { class: 'wrong' }, r.error ?? 'could not be read'))))
     fill(this.ui.notes, (s.notes ?? []).slice(0, 50).map((n) => h('li', { class: 'quiet' }, n)))
     this.pathsOf(s.shoot.paths ?? [])
@@ -246,19 +214,4 @@ export function heap(all) {
     x += w
   }
   return d + ' L600 98 L600 100 L0 100 Z'
-}
-
-/** All files of a dropped thing. @param {FileSystemEntry} entry @returns {Promise<File[]>} */
-async function filesOf(entry) {
-  if (entry.name.startsWith('.')) return []
-  if (entry.isFile) return [await new Promise((ok, no) => /** @type {FileSystemFileEntry} */ (entry).file(ok, no))]
-  const reader = /** @type {FileSystemDirectoryEntry} */ (entry).createReader()
-  const all = []
-  for (;;) { // a reader gives a hundred or so at a time
-    /** @type {FileSystemEntry[]} */
-    const some = await new Promise((ok, no) => reader.readEntries(ok, no))
-    if (!some.length) break
-    all.push(...some)
-  }
-  return (await Promise.all(all.map(filesOf))).flat()
 }

@@ -25,11 +25,10 @@ export function fromClap(frames, k, clap) {
 }
 
 export class Strip {
-  /** @param {{api: import('./api.js').API, seek: (t: number) => void, fail: (err: unknown) => void}} o */
-  constructor({ api, seek, fail }) {
+  /** @param {{api: import('./api.js').API, seek: (t: number) => void}} o */
+  constructor({ api, seek }) {
     this.api = api
     this.seek = seek
-    this.fail = fail
     this.list = h('ol', { class: 'frames' })
     this.line = h('p', { class: 'small quiet' })
     this.root = h('section', { class: 'strip', 'aria-label': 'Frames around the playhead' }, this.list, this.line)
@@ -74,12 +73,13 @@ export class Strip {
     const { signal } = this.stop
     const at = this.t
     try {
-      const got = await this.api.strip(this.clip, { at, n: FRAMES, w: 240 }, signal)
+      const w = Math.min(480, Math.max(120, 60 * Math.ceil((this.list.clientWidth * devicePixelRatio) / FRAMES / 60)))
+      const got = await this.api.strip(this.clip, { at, n: FRAMES, w }, signal)
       if (signal.aborted) return
       this.frames = got.frames ?? []
       this.#show()
     } catch (err) {
-      if (!signal.aborted) this.fail(err)
+      if (!signal.aborted) say(this.line, `No frames: ${err instanceof Error ? err.message : err}.`)
     }
   }
 
@@ -100,11 +100,18 @@ export class Strip {
       if (k === now) button.setAttribute('aria-current', 'true')
       else button.removeAttribute('aria-current')
     })
+    if (now !== this.now && now >= 0) this.#center(/** @type {HTMLElement} */ (this.list.children[now]))
     this.now = now
     const clap = nearestClap(this.claps, this.t)
     const near = clap && Math.abs(clap.clip_s - this.t) < 2
-    say(this.line, now < 0 ? (this.frames.length ? 'The frame that shows lies further on.' : '')
+    say(this.line, now < 0 ? (this.frames.length ? 'Frames are fetched when the playhead rests.' : '')
       : `The frame that shows runs from ${clock(this.frames[now].at_s, 3)} to ${clock(this.frames[now].until_s, 3)}${near && clap ? `: ${fromClap(this.frames, now, clap.clip_s)}` : ''}.`)
+  }
+
+  /** Scrolls the strip, and nothing else, so that a frame stands in its middle.
+   * @param {HTMLElement} li */
+  #center(li) {
+    if (this.list.scrollWidth > this.list.clientWidth) this.list.scrollLeft = li.offsetLeft - this.list.offsetLeft + (li.offsetWidth - this.list.clientWidth) / 2
   }
 
   close() {

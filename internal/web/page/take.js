@@ -15,7 +15,7 @@ import { Moving, keyed } from './moving.js'
 import { movedWords, nudge } from './moves.js'
 import { Others } from './others.js'
 import { createPicture } from './picture.js'
-import { gapSays, known, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
+import { clipSays, gapSays, known, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
 import { Strip } from './strip.js'
 import { keysOf } from './takekeys.js'
 import { fpsOf } from './ticks.js'
@@ -44,13 +44,14 @@ export class TakeScreen {
     this.marks = noMarks()
     this.playhead = 0
     this.timer = 0
+    this.sending = 0 // changes that the program has not answered yet
     this.seen = ''
     this.stop = new AbortController()
     this.root = root
     this.glass = new Glass(root, this.#meaning())
     this.listener = createListener({ api: ways.api, onTime: (t) => this.#time(t, true), onState: (s) => this.#heard(s) })
     this.hearing = new Hearing({ listener: this.listener, loop: () => this.loop() })
-    this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t), fail: ways.fail })
+    this.strip = new Strip({ api: ways.api, seek: (t) => this.seek(t) })
     this.screen = h('section', { class: 'screen', 'aria-label': 'Picture' })
     this.picture = createPicture(this.screen, { api: ways.api })
     this.picture.follow(this.listener)
@@ -137,35 +138,29 @@ export class TakeScreen {
   /** The state changed, here or on another page. */
   #changed() {
     const { clip, take } = this
-    if (!clip) return this.#none()
+    this.glass.root.hidden = !clip?.length_s
+    if (!clip) return say(this.el.verdict, 'There is no such clip any more.')
     const now = JSON.stringify([take, clip.length_s, clip.state])
     if (now === this.seen) return
     this.seen = now
     this.#head()
-    if (!take) this.pending = null
     if (!take || this.detail?.take.sound !== take.sound) {
       this.detail = take ? known(take) : null
+      this.pending = null
       this.#show()
     }
     if (take) this.#bring()
-  }
-
-  #none() {
-    this.glass.root.hidden = true
-    say(this.el.verdict, 'There is no such clip any more.')
   }
 
   async #bring() {
     this.stop.abort()
     this.stop = new AbortController()
     const { signal } = this.stop
-    const asked = this.pending
     try {
       const detail = await this.ways.api.detail(this.id, undefined, signal)
       if (signal.aborted) return
       this.detail = detail
-      const first = detail.laid?.[0]
-      if (asked && asked === this.pending && first && Math.abs(first.offset_s - asked.offset_s) < 1e-9) this.pending = null
+      if (!this.start && !this.timer && !this.sending) this.pending = null // the program knows all
       this.#show()
     } catch (err) {
       if (!signal.aborted) this.ways.fail(err)
@@ -178,7 +173,7 @@ export class TakeScreen {
     if (document.activeElement !== this.el.name) this.el.name.value = take?.word.name || clip.name
     if (document.activeElement !== this.el.note) this.el.note.value = take?.word.note ?? ''
     say(this.el.files, sound ? `${clip.name}, ${clock(clip.length_s, 1)}, with ${sound.name}` : `${clip.name}, ${clock(clip.length_s, 1)}, alone`)
-    say(this.el.verdict, take ? verdictSays(take) : `Alone. ${(clip.alone ?? []).map(sentence).join(' ')}`)
+    say(this.el.verdict, take ? verdictSays(take) : clipSays(clip))
     this.el.verdict.dataset.verdict = take?.verdict ?? 'alone'
     const next = this.#nextToLook()
     this.el.approve.disabled = !take
@@ -190,11 +185,12 @@ export class TakeScreen {
   #show() {
     const { clip, detail, sound, laid } = this
     if (!clip) return
+    if (!clip.length_s) return this.#tell() // it is still being read
     const tracks = clip.tracks ?? []
-    const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
+    const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track: r.tracks?.length ? track : -1, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
     const p = clip.picture
     this.glass.show({
-      clip: source(clip, detail?.clip_track ?? 0), sound: sound && detail ? source(sound, detail.sound_track) : null,
+      clip: source(clip, detail?.clip_track ?? 0), sound: sound?.length_s && detail ? source(sound, detail.sound_track) : null,
       laid, measured: this.measured, windows: detail?.windows ?? [], claps: detail?.claps ?? [],
       covered: this.#covered(), marks: this.marks,
       frames: p && p.fps ? { fps: fpsOf(p.rate, p.fps), start: p.start_s, timecode: p.timecode ?? '' } : null,
@@ -298,21 +294,24 @@ export class TakeScreen {
     clearTimeout(this.timer)
     this.timer = 0
     const line = this.pending
-    if (!line || (await this.say({ line }))) return
-    if (this.pending === line) this.pending = null
+    if (!line || (await this.say({ line })) || this.pending !== line) return
+    this.pending = null
     this.#show()
   }
 
   /** Says something of the clip. @param {Change} change @returns {Promise<boolean>} whether it was taken */
   async say(change) {
+    this.sending++
     try {
       await this.ways.api.word(this.id, change)
-      if (this.take) await this.#bring()
-      return true
     } catch (err) {
       this.ways.fail(err)
       return false
+    } finally {
+      this.sending--
     }
+    if (this.take) await this.#bring()
+    return true
   }
 
   /** @param {string} name  of the finished clip; the file's own takes it away */
@@ -461,7 +460,7 @@ export class TakeScreen {
   frames() {
     this.glass.inFrames = !this.glass.inFrames
     this.glass.redraw()
-    if (!this.glass.scene?.frames) this.ways.tell('How fast its frames follow each other is not known')
+    if (!this.glass.scene?.frames) this.ways.tell('Its frame rate is not known')
   }
 
   /** @param {number} n  frames of the picture, or hundredths of a second without one */

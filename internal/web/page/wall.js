@@ -193,7 +193,21 @@ class Wall {
     }
     clearTimeout(this.rest)
     const wish = seen.filter((r) => r.top + r.height > from && r.top < to).flatMap((r) => r.items)
-    this.rest = window.setTimeout(() => this.looks.want(wish), 60)
+    this.rest = window.setTimeout(() => {
+      this.looks.want(wish)
+      this.arrange()
+    }, 60)
+  }
+
+  /** Brings the rows' elements in the order in which they are seen, for those who read on; the one with the focus is not moved, or would lose it. */
+  arrange() {
+    const rows = [...this.shown].sort(([a], [b]) => a.index - b.index).map(([, made]) => made.el)
+    if (rows.every((el, k) => !k || rows[k - 1].compareDocumentPosition(el) & Node.DOCUMENT_POSITION_FOLLOWING)) return
+    const here = rows.findIndex((el) => el.contains(document.activeElement))
+    for (const [k, el] of rows.entries()) {
+      if (k < here) this.ui.grid.insertBefore(el, rows[here])
+      else if (k > here) this.ui.grid.append(el)
+    }
   }
 
   /** @param {Row} row */

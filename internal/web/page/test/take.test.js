@@ -6,7 +6,7 @@ import { laterThan } from '../lines.js'
 import { wheelFactor, wheelPan } from '../hands.js'
 import { partsOf } from '../mirror.js'
 import { guess, soundsFor } from '../others.js'
-import { gapSays, known, placeSays, positionSays, seamSays, verdictSays } from '../saying.js'
+import { clipSays, gapSays, known, placeSays, positionSays, seamSays, verdictSays } from '../saying.js'
 import { fromClap, showing } from '../strip.js'
 import { Tiles } from '../tiles.js'
 
@@ -149,6 +149,12 @@ test('sounds to pair by hand: by name, nearest in the day first', () => {
   assert.deepEqual(soundsFor(all, clip, 'REC 2').map((s) => s.id), ['far'])
   assert.deepEqual(guess(clip, all[3]), { offset_s: -50, drift_ppm: 0 })
   assert.deepEqual(guess(clip, all[1]), { offset_s: 0, drift_ppm: 0 })
+})
+
+test('a clip that is no take says why', () => {
+  assert.equal(clipSays({ state: 'failed', error: 'read clip "a": cut short' }), 'Read clip "a": cut short.')
+  assert.equal(clipSays({ state: 'reading' }), 'It is still being read.')
+  assert.equal(clipSays({ state: 'read', alone: ['no sound heard the same moment'] }), 'Alone. No sound heard the same moment.')
 })
 
 test('until its detail is here a take lies where the state says', () => {
