@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"reflect"
 	"slices"
 	"sync"
 	"time"
@@ -51,9 +52,14 @@ func newShelf[T any]() shelf[T] {
 	return shelf[T]{parts: map[string]part[T]{}, gone: map[string]int64{}}
 }
 
+// put shows v under an id. What is shown so already does not count as changed.
 func (s *shelf[T]) put(id string, v T, version int64) {
-	if _, known := s.parts[id]; !known {
+	was, known := s.parts[id]
+	switch {
+	case !known:
 		s.order = append(s.order, id)
+	case reflect.DeepEqual(was.is, v):
+		return
 	}
 	delete(s.gone, id)
 	s.parts[id] = part[T]{v, version}
@@ -146,15 +152,31 @@ func (b *board) patch(since int64) Patch {
 	p.Recordings, p.Takes = b.recs.since(since), b.takes.since(since)
 	p.Shoot, p.Work, p.History = newer(b.shoot, since), newer(b.work, since), newer(b.history, since)
 	p.Marriage, p.Notes = newer(b.marriage, since), newer(b.notes, since)
-	for _, gone := range []map[string]int64{b.recs.gone, b.takes.gone} {
-		for id, v := range gone {
-			if v > since && !p.All {
-				p.Gone = append(p.Gone, id)
-			}
+	if !p.All {
+		p.Gone = b.goneSince(since, &p)
+	}
+	return p
+}
+
+// goneSince lists the ids of what is no more. A clip and its take share one, so
+// a recording whose take alone is gone is told again.
+func (b *board) goneSince(since int64, p *Patch) (ids []string) {
+	for id, v := range b.recs.gone {
+		if v > since {
+			ids = append(ids, id)
 		}
 	}
-	slices.Sort(p.Gone)
-	return p
+	for id, v := range b.takes.gone {
+		if v <= since || slices.Contains(ids, id) {
+			continue
+		}
+		ids = append(ids, id)
+		if rec, still := b.recs.parts[id]; still && rec.since <= since {
+			p.Recordings = append(p.Recordings, rec.is)
+		}
+	}
+	slices.Sort(ids)
+	return ids
 }
 
 func newer[T any](p part[T], since int64) *T {

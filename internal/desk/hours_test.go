@@ -39,6 +39,33 @@ func TestTimesOfDay(t *testing.T) {
 	}
 }
 
+// A clip whose take is gone stays, and is told again since both share an id; what
+// is shown as before is not told.
+func TestPatchOfTakeGone(t *testing.T) {
+	b := newBoard()
+	b.change(func(v int64) {
+		b.recs.put("x", Recording{ID: "x", Tracks: []Track{}}, v)
+		b.takes.put("x", Take{ID: "x"}, v)
+	})
+	first := b.state().Version
+	b.change(func(v int64) {
+		b.takes.remove("x", v)
+		b.recs.put("x", Recording{ID: "x", Tracks: []Track{}}, v)
+	})
+	if p := b.patch(first); len(p.Gone) != 1 || len(p.Recordings) != 1 || len(p.Takes) != 0 {
+		t.Errorf("%+v", p)
+	}
+	second := b.state().Version
+	b.change(func(v int64) { b.recs.put("x", Recording{ID: "x", Tracks: []Track{}}, v) })
+	if p := b.patch(second); len(p.Recordings) != 0 {
+		t.Errorf("nothing changed and it tells %+v", p)
+	}
+	b.change(func(v int64) { b.recs.remove("x", v) })
+	if p := b.patch(first); len(p.Gone) != 1 || len(p.Recordings) != 0 {
+		t.Errorf("%+v", p)
+	}
+}
+
 func TestChangesToldOnce(t *testing.T) {
 	b := newBoard()
 	b.change(func(v int64) { b.recs.put("x", Recording{ID: "x"}, v) })

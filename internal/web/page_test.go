@@ -1,10 +1,14 @@
 package web
 
 import (
+	"bytes"
+	"compress/gzip"
+	"io"
 	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"earshot/internal/web/page"
@@ -56,5 +60,36 @@ func TestPageFromAFolder(t *testing.T) {
 		if status, _, body := rg.do("GET", "/", "", nil); status != 200 || body != text {
 			t.Errorf("%d %s, want %s", status, body, text)
 		}
+	}
+}
+
+// Whoever takes gzip gets the same files smaller, all scripts together within
+// what the page may weigh.
+func TestThePageIsLight(t *testing.T) {
+	rg := newRig(t, Options{})
+	names, err := fs.Glob(page.Files, "*.js")
+	if err != nil || len(names) == 0 {
+		t.Fatal(names, err)
+	}
+	const most = 150_000 // bytes of script
+	sum := 0
+	for _, name := range names {
+		_, h, body := rg.do("GET", "/"+name, "", map[string]string{"Accept-Encoding": "br, gzip;q=0.8"})
+		sum += len(body)
+		r, err := gzip.NewReader(strings.NewReader(body))
+		if err != nil || h.Get("Content-Encoding") != "gzip" || h.Get("Vary") != "Accept-Encoding" {
+			t.Fatalf("%s: %v %v", name, err, h)
+		}
+		got, err := io.ReadAll(r)
+		want, _ := fs.ReadFile(page.Files, name)
+		if err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s comes out as %d bytes, want %d: %v", name, len(got), len(want), err)
+		}
+		if _, h, body := rg.do("GET", "/"+name, "", map[string]string{"Accept-Encoding": "gzip;q=0, identity"}); body != string(want) || h.Get("Content-Encoding") != "" {
+			t.Errorf("%s is compressed for somebody who does not take it", name)
+		}
+	}
+	if t.Logf("%d bytes of script as sent", sum); sum > most {
+		t.Errorf("%d bytes of script are sent, at most %d are to be", sum, most)
 	}
 }
