@@ -70,7 +70,7 @@ func (s *suite) stills(t *testing.T) {
 		last := len(times) - 1
 		in := 2 * max(c.within, 1e-6) // just into a frame, wherever the container's clock has it
 		moments := []float64{-5, times[1] - 0.001, times[last] + in, math.Inf(1)}
-		for _, k := range []int{last / 2, last * 3 / 4, last - 1} {
+		for _, k := range []int{last / 2, last * 3 / 4} {
 			moments = append(moments, times[k]+in, (times[k]+times[k+1])/2)
 		}
 		for _, at := range moments {
@@ -89,7 +89,7 @@ func (s *suite) stills(t *testing.T) {
 			}
 			again := s.stillsOf(t, media.Stills{Path: path, Info: &info, At: one[0].At}) // its own time leads to it
 			checkStills(t, again, times, times[last/2]+in, 0, 0, c.within)
-			if !s.fake && c.codec == "h264" && !c.turned {
+			if !s.fake && (c.at != nil || c.container == "mpegts") {
 				alike(t, path, last/2, one[0].JPEG, 0.99)
 			}
 		}
@@ -214,11 +214,8 @@ func (s *suite) cameraStills(t *testing.T) {
 						t.Errorf("frame %d begins at %.6f, want %.6f", at, f.At, times[at])
 					}
 				}
-				if name == "reordered.mpg" {
-					continue // its test colours lie beyond RGB's, which a PNG cuts off
-				}
-				if alike(t, path, k, got[min(k, 2)].JPEG, 0.99); t.Failed() {
-					return
+				if k == len(times)/2 && name != "reordered.mpg" { // whose test colours lie beyond RGB's, which a PNG cuts off
+					alike(t, path, k, got[min(k, 2)].JPEG, 0.99)
 				}
 			}
 		})
