@@ -38,6 +38,8 @@ export class Strip {
     this.claps = []
     /** @type {Frame[]} */
     this.frames = []
+    /** @type {string[]} */
+    this.images = []
     this.timer = 0
     this.now = -1 // the frame marked as the one that shows
     this.asked = NaN // the moment around which frames are there, or are coming
@@ -83,11 +85,23 @@ export class Strip {
     }
   }
 
+  /** The address of a frame's picture, good until the next strip. @param {Frame} f */
+  #image(f) {
+    const url = URL.createObjectURL(new Blob([Uint8Array.from(atob(f.jpeg), (c) => c.charCodeAt(0))], { type: 'image/jpeg' }))
+    this.images.push(url)
+    return url
+  }
+
+  #forget() {
+    for (const url of this.images.splice(0)) URL.revokeObjectURL(url)
+  }
+
   #show() {
     this.now = -1
+    this.#forget()
     fill(this.list, this.frames.map((f) => h('li', null,
       h('button', { type: 'button', onclick: () => this.seek(f.at_s) },
-        h('img', { src: `data:image/jpeg;base64,${f.jpeg}`, alt: `Frame at ${clock(f.at_s, 3)}`, decoding: 'async' }),
+        h('img', { src: this.#image(f), alt: `Frame at ${clock(f.at_s, 3)}`, decoding: 'async' }),
         h('span', { class: 'small' }, clock(f.at_s, 3))))))
     this.#mark()
   }
@@ -117,5 +131,6 @@ export class Strip {
   close() {
     clearTimeout(this.timer)
     this.stop.abort()
+    this.#forget()
   }
 }
