@@ -31,6 +31,7 @@ func arrows() map[string][]string {
 		"internal/desk":                {"internal/app", "internal/media", "internal/store", "internal/shoot", "internal/fault"},
 		"internal/web":                 {"internal/web/page", "internal/desk", "internal/shoot", "internal/fault"},
 		"internal/web/page":            {},
+		"internal/web/webtest":         {"github.com/chromedp/chromedp", "github.com/chromedp/cdproto"},
 		"internal/cli":                 {"internal/app", "internal/shoot", "internal/fault", cobra, pflag, "golang.org/x/sys"},
 		"internal/app":                 {"internal/shoot", "internal/match", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/scene", "internal/scene/demo", "internal/media", "internal/store", "internal/fault"},
 		"internal/store":               {"internal/shoot", "internal/dsp", "internal/fault", "modernc.org/sqlite", "golang.org/x/sys"},
