@@ -29,6 +29,13 @@ func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
 	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder}
 	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+t.TempDir())
+	d.start(t)
+	return d
+}
+
+// start starts the program and reads its address.
+func (d *deskRun) start(t *testing.T) {
+	t.Helper()
 	d.cmd.Stderr = os.Stderr
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {
@@ -49,7 +56,6 @@ func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 		for lines.Scan() { // what it says later is nobody's
 		}
 	}()
-	return d
 }
 
 func (d *deskRun) kill() {

@@ -244,8 +244,12 @@ func (c *Choice) MeasuredLine() shoot.Line {
 
 // Laid is what there is to see and hear of it.
 func (c *Choice) Laid() Laid {
-	return Laid{Clip: c.Clip(), Sound: c.Sound(), ClipTrack: c.laid.link.ClipTrack, SoundTrack: c.laid.link.SoundTrack,
+	l := Laid{Clip: c.Clip(), Sound: c.Sound(), ClipTrack: c.laid.link.ClipTrack, SoundTrack: c.laid.link.SoundTrack,
 		Spans: spansOf(&c.laid.found)}
+	if len(c.laid.clip.tracks) == 0 {
+		l.ClipTrack = -1
+	}
+	return l
 }
 
 // Measured are the lines that were measured; none where nothing was.

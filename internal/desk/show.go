@@ -53,6 +53,11 @@ func (d *Desk) showDay() {
 	alone := d.alone(day, choices)
 	times := timesOfDay(recs, takes)
 	notes := append([]string{}, day.Result().Notes...)
+	for _, f := range day.Result().Document.Failed {
+		if _, listed := d.idOf(f.Path); !listed { // a folder that is gone, say
+			notes = append(notes, f.Error)
+		}
+	}
 	b := d.board
 	b.change(func(v int64) {
 		for id, rec := range recs {
@@ -69,6 +74,14 @@ func (d *Desk) showDay() {
 		}
 		b.notes = part[[]string]{notes, v}
 	})
+}
+
+// idOf is the id of the recording at a path.
+func (d *Desk) idOf(path string) (string, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	id, ok := d.ids[path]
+	return id, ok
 }
 
 // alone says, by id, why recordings are alone, of those that no choice needs.
