@@ -109,7 +109,6 @@ func (d *Desk) measure(ctx context.Context) {
 	}
 	d.mu.Lock()
 	d.day = day
-	d.near = map[string]*app.Choice{}
 	d.mu.Unlock()
 	d.showDay()
 	d.work(Work{})
