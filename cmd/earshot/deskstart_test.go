@@ -68,7 +68,7 @@ func TestDeskClosesCleanly(t *testing.T) {
 // Plain `earshot` opens the desk, in a folder of the day's own, and says where.
 func TestPlainEarshotOpensTheDesk(t *testing.T) {
 	home := t.TempDir()
-	cmd := exec.Command("earshot")
+	cmd := exec.Command(program(t))
 	cmd.Dir = t.TempDir()
 	cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+home, "USERPROFILE="+home, "EARSHOT_CACHE="+kept(t), "DISPLAY=", "WAYLAND_DISPLAY=")
 	d := &deskRun{cmd: cmd}
