@@ -110,7 +110,7 @@ func (d *Desk) measure(ctx context.Context) {
 	d.mu.Lock()
 	d.day = day
 	d.mu.Unlock()
-	d.showDay()
+	d.showDay(true)
 	d.work(Work{})
 	d.keepShown()
 	d.prepare(ctx)

@@ -33,8 +33,9 @@ func finite(v float64) float64 {
 }
 
 // showDay shows a measured day: its takes, who is alone, where all lies in the
-// day.
-func (d *Desk) showDay() {
+// day. Where it is not the last word, since more is being measured, takes that
+// are being weighed stay.
+func (d *Desk) showDay(last bool) {
 	d.mu.Lock()
 	day, words := d.day, d.words
 	d.mu.Unlock()
@@ -65,7 +66,7 @@ func (d *Desk) showDay() {
 			b.recs.put(id, rec, v)
 		}
 		for _, id := range slices.Clone(b.takes.order) {
-			if !kept[id] {
+			if weighing := b.takes.parts[id].is.Verdict == "weighing"; !kept[id] && (last || !weighing) {
 				b.takes.remove(id, v)
 			}
 		}
@@ -123,7 +124,7 @@ func (d *Desk) showTake(id string) {
 		})
 		return
 	}
-	d.showDay()
+	d.showDay(false)
 }
 
 // said is a take under another word, before the shoot is measured.
