@@ -11,6 +11,7 @@
 
 import { Clock } from './buffer.js'
 import { Feed } from './feed.js'
+import { joined } from './pieces.js'
 import { GLIDE, QUIET, RATE, decibels, hearingOf, matched, matrix } from './gains.js'
 import { LONGEST_JOIN } from './player.js'
 
@@ -229,11 +230,11 @@ export class Listener {
     this.say({ do: 'open', lay, end: this.end })
     const which = { sound: laid.sound || undefined, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
     const feed = new Feed(this.end, {
-      open: async (from, to, signal) => {
-        const answer = await this.ways.api.listen(id, { from, to, ...which }, signal)
+      open: async (from, to, signal) => joined(from, to, signal, async (a, b) => {
+        const answer = await this.ways.api.listen(id, { from: a, to: b, ...which }, signal)
         if (!answer.body) throw new Error('listen to a take: the answer is empty')
         return answer.body
-      },
+      }),
       block: (index, data) => {
         this.say({ do: 'block', lay, index, data }, [data.buffer])
         this.adopt()
