@@ -11,6 +11,7 @@
 
 import { Clock } from './buffer.js'
 import { Feed } from './feed.js'
+import { heardFrame } from './heard.js'
 import { joined } from './pieces.js'
 import { GLIDE, QUIET, RATE, decibels, hearingOf, matched, matrix } from './gains.js'
 import { LONGEST_JOIN } from './player.js'
@@ -21,6 +22,9 @@ export const WHY_QUIET =
 
 /** How long nothing may be played before the sound device is let go, in ms. */
 const IDLE = 10_000
+
+/** What plays is made so long after a take is opened, when it has been drawn, in ms. */
+const SOON = 600
 
 /** Waiting for sound is told only when it lasts, in ms. */
 const PATIENCE = 150
@@ -124,6 +128,7 @@ export class Listener {
     this.shown = ''
     this.following = 0 // request of the next animation frame
     this.idle = 0 // timer
+    this.soon = 0 // timer of what plays
     this.listening = 0 // timer of loudness
     this.closed = new AbortController()
   }
@@ -178,7 +183,7 @@ export class Listener {
     this.looped = null
     this.match = matched(null, null)
     this.known = { known: false, whole: false }
-    void this.ready()
+    this.prepare()
     this.say({ do: 'pause' })
     this.say({ do: 'loop', loop: null })
     this.feed?.close()
@@ -195,6 +200,13 @@ export class Listener {
     this.rest()
     this.tellTime()
     this.changed()
+  }
+
+  /** Makes what plays a little later: the first takes a browser tenths of a second, in which it draws nothing. */
+  prepare() {
+    clearTimeout(this.soon)
+    if (this.ways.context) return void this.ready()
+    this.soon = window.setTimeout(() => void this.ready(), SOON)
   }
 
   /** Makes what plays, once. */
@@ -310,6 +322,7 @@ export class Listener {
 
   play() {
     if (!this.take) return
+    void this.ready()
     if (this.ended || this.clock.pos >= this.end) this.seek(this.looped ? this.looped.from / RATE : 0)
     this.playing = true
     this.ended = false
@@ -417,20 +430,9 @@ export class Listener {
     return Math.min(this.end, this.clock.heard(this.heardFrame(when))) / RATE
   }
 
-  /**
-   * Which frame of the device's clock leaves the device at a moment of the page's clock.
-   * @param {number} when  ms
-   */
+  /** @param {number} when  ms */
   heardFrame(when) {
-    const context = this.context
-    if (!context) return 0
-    const rendered = context.currentTime
-    if (!(context instanceof AudioContext)) return rendered * RATE
-    const out = context.getOutputTimestamp()
-    const told = Number(out.contextTime) + (when - Number(out.performanceTime)) / 1000
-    const late = rendered - told // what lies between rendering and hearing
-    if (out.contextTime && late > -0.1 && late < 1) return told * RATE
-    return (rendered + (when - performance.now()) / 1000 - (context.outputLatency || context.baseLatency || 0)) * RATE
+    return heardFrame(this.context, when)
   }
 
   /** Tells the time while it goes, once a frame of the screen, and until what was paused is heard out. */
@@ -486,7 +488,7 @@ export class Listener {
     this.feed?.close()
     this.coming?.feed.close()
     this.coming = this.feed = null
-    for (const timer of [this.idle, this.listening]) clearTimeout(timer)
+    for (const timer of [this.idle, this.listening, this.soon]) clearTimeout(timer)
     cancelAnimationFrame(this.following)
     this.say({ do: 'pause' })
     setTimeout(() => {
