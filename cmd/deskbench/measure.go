@@ -117,6 +117,10 @@ func (b *bench) take(ctx context.Context) error {
 		b.moved(t, m, idle)
 	}
 	b.memory(t, p)
+	for _, seconds := range []int{4, 8, 16} {
+		c := ask[struct{ First, All float64 }](&b.rig, p, fmt.Sprintf("await bench.piece('%s', 1800, %d)", id, seconds))
+		b.sheet.figure(fmt.Sprintf("a piece of sound, %d s", seconds), fmt.Sprintf("first of it after %.0f ms, all after %.0f ms", c.First, c.All), 0, 0, "")
+	}
 	p.Clean()
 	return nil
 }
@@ -202,6 +206,8 @@ func (b *bench) wall(ctx context.Context) error {
 	for _, m := range got {
 		b.moved(t, m, idle)
 	}
+	said := ask[[]float64](&b.rig, p, fmt.Sprintf("await bench.says('%s')", s.Takes[len(s.Takes)/2].ID))
+	b.sheet.figure("saying something of a take", fmt.Sprintf("%5.0f ms, longest %.0f ms", quantile(said, 0.5), slices.Max(said)), 0, 0, "")
 	b.sheet.figure("the program's own work meanwhile", fmt.Sprintf("%5.1f s of CPU in %.0f s", used, 2*b.long.Seconds()), 0, 0, "")
 	b.memory(t, p)
 	p.Clean()

@@ -85,6 +85,26 @@ window.bench = (() => {
       for (let i = 0; i < 8; i++) wheel(0, 300, true)
       for (let left = 100 * Math.log(length / seconds); left > 0; left -= 300) wheel(0, -Math.min(300, left), true)
     },
+    /** How long a piece of a take's sound takes: to its first bytes, and to its last, ms. */
+    async piece(id, from, seconds) {
+      const begin = performance.now()
+      const answer = await fetch(`/api/takes/${id}/listen?from=${from * 48000}&to=${(from + seconds) * 48000}`, { cache: 'no-store' })
+      const reader = answer.body.getReader()
+      await reader.read()
+      const first = performance.now() - begin
+      while (!(await reader.read()).done);
+      return { first, all: performance.now() - begin }
+    },
+    /** How long it takes to say something of a take and take it back, ms each. */
+    async says(id) {
+      const took = []
+      for (const approved of [true, false, true, false]) {
+        const begin = performance.now()
+        await fetch(`/api/takes/${id}/word`, { method: 'PATCH', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ approved }) })
+        took.push(performance.now() - begin)
+      }
+      return took
+    },
     async opens(id) {
       performance.mark('begin opening')
       const begin = performance.now()

@@ -345,7 +345,7 @@ func newRigOf(t testing.TB, opt Options, change func(*fakeDesk)) *rig {
 	ctx, cancel := context.WithCancel(context.Background())
 	rg.stop = cancel
 	go func() { rg.ended <- s.Serve(ctx) }()
-	jar, _ := cookiejar.New(nil) // never fails
+	jar, _ := cookiejar.New(nil)                                                              // never fails
 	rg.browser = &http.Client{Jar: jar, Transport: &http.Transport{DisableCompression: true}} // ranges are of what is sent
 	t.Cleanup(func() {
 		cancel()
