@@ -116,19 +116,24 @@ func (t *trace) drawn(from, to string) (took []float64) {
 }
 
 // task is the page's most laborious task from one mark to another: what the
-// processor worked on it, and how long it went on, ms.
-func (t *trace) task(from, to string) (work, long float64) {
+// processor worked on it, and how long it went on; all is the work on every
+// task. In ms.
+func (t *trace) task(from, to string) (work, long, all float64) {
 	a, ok1 := t.mark(from)
 	b, ok2 := t.mark(to)
 	if !ok1 || !ok2 {
-		return 0, 0
+		return math.Inf(1), math.Inf(1), math.Inf(1)
 	}
 	for _, e := range t.events {
-		if e.Name == "RunTask" && e.PID == a.PID && e.TID == a.TID && e.At > a.At && e.At < b.At && e.Work > work*1000 {
+		if e.Name != "RunTask" || e.PID != a.PID || e.TID != a.TID || e.At < a.At || e.At > b.At {
+			continue
+		}
+		all += e.Work / 1000
+		if e.Work > work*1000 {
 			work, long = e.Work/1000, e.Long/1000
 		}
 	}
-	return work, long
+	return work, long, all
 }
 
 // shown is how long after one mark the first frame was drawn after another, ms;

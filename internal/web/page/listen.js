@@ -23,7 +23,7 @@ export const WHY_QUIET =
 /** How long nothing may be played before the sound device is let go, in ms. */
 const IDLE = 10_000
 
-/** What plays is made so long after a take is opened, when it has been drawn, in ms. */
+/** Sound is fetched so long after a take is opened, ms, or when it is played: the first sound device and decoders would hold up the first wave. */
 const SOON = 600
 
 /** Waiting for sound is told only when it lasts, in ms. */
@@ -183,7 +183,6 @@ export class Listener {
     this.looped = null
     this.match = matched(null, null)
     this.known = { known: false, whole: false }
-    this.prepare()
     this.say({ do: 'pause' })
     this.say({ do: 'loop', loop: null })
     this.feed?.close()
@@ -195,18 +194,21 @@ export class Listener {
     this.clock.set(0, this.serial)
     this.say({ do: 'use', lay, frame: 0, serial: this.serial })
     this.weigh()
-    this.tend()
-    void this.weighLoudness(id, take.sound, 0)
+    clearTimeout(this.soon)
+    this.soon = window.setTimeout(() => this.begin(), this.ways.context ? 0 : SOON)
     this.rest()
     this.tellTime()
     this.changed()
   }
 
-  /** Makes what plays a little later: the first takes a browser tenths of a second, in which it draws nothing. */
-  prepare() {
+  /** Fetches and makes what plays, if that is still to be done. */
+  begin() {
+    if (!this.soon) return
     clearTimeout(this.soon)
-    if (this.ways.context) return void this.ready()
-    this.soon = window.setTimeout(() => void this.ready(), SOON)
+    this.soon = 0
+    void this.ready()
+    this.tend()
+    void this.weighLoudness(this.take, this.asked.sound, 0)
   }
 
   /** Makes what plays, once. */
@@ -260,6 +262,7 @@ export class Listener {
 
   /** Fetches what is needed next. */
   tend() {
+    if (this.soon) return // it will begin here
     const { pos } = this.clock
     this.feed?.tend(pos, this.looped, this.playing)
     this.coming?.feed.tend(pos, this.looped, this.playing)
@@ -322,7 +325,7 @@ export class Listener {
 
   play() {
     if (!this.take) return
-    void this.ready()
+    this.begin()
     if (this.ended || this.clock.pos >= this.end) this.seek(this.looped ? this.looped.from / RATE : 0)
     this.playing = true
     this.ended = false
@@ -427,12 +430,7 @@ export class Listener {
    * @returns {number}     seconds
    */
   timeAt(when) {
-    return Math.min(this.end, this.clock.heard(this.heardFrame(when))) / RATE
-  }
-
-  /** @param {number} when  ms */
-  heardFrame(when) {
-    return heardFrame(this.context, when)
+    return Math.min(this.end, this.clock.heard(heardFrame(this.context, when))) / RATE
   }
 
   /** Tells the time while it goes, once a frame of the screen, and until what was paused is heard out. */
@@ -441,7 +439,7 @@ export class Listener {
     this.following = requestAnimationFrame(() => {
       this.following = 0
       this.tellTime()
-      if (this.moving || this.heardFrame(performance.now()) < (this.clock.anchors.at(-1)?.at ?? 0)) this.follow()
+      if (this.moving || heardFrame(this.context, performance.now()) < (this.clock.anchors.at(-1)?.at ?? 0)) this.follow()
     })
   }
 
