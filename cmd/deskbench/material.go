@@ -29,13 +29,21 @@ const (
 	filmLength = 60 // seconds, shown over and over
 )
 
-// material is two folders of recordings.
-type material struct{ hour, wall string }
+// material is two folders of recordings, and where the clip of each hour lies in
+// its sound, seconds.
+type material struct {
+	hour, wall string
+	offsets    [hours]float64
+}
+
+// names of the clips and sounds of an hour; a clip has its number behind.
+func clipName(k int) string  { return fmt.Sprintf("C%d", k) }
+func soundName(k int) string { return fmt.Sprintf("R%02d.WAV", k) }
 
 // makeMaterial makes what is missing in dir. Films cost no time: one of a
 // minute is laid under every hour.
 func makeMaterial(ctx context.Context, dir string) (material, error) {
-	m := material{filepath.Join(dir, "hour"), filepath.Join(dir, "wall")}
+	m := material{hour: filepath.Join(dir, "hour"), wall: filepath.Join(dir, "wall")}
 	film := filepath.Join(dir, "film.mp4")
 	err := once(film, func() error {
 		return tool(ctx, nil, "-f", "lavfi", "-i", fmt.Sprintf("testsrc2=s=1280x720:r=25:d=%d", filmLength), "-c:v", "libx264",
@@ -50,8 +58,9 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 	}
 	for k := range hours {
 		sc := scene.Couple{Seed: uint64(90 + k), Length: hour, PPM: 18, Noise: scene.Traffic, SNR: 14, RT60: 0.4, DRR: -2}.Scene(phrases)
+		m.offsets[k] = sc.Truth()[0].Offset
 		whole := filepath.Join(dir, fmt.Sprintf("whole-%d.mov", k))
-		sound := filepath.Join(m.wall, "MIC", fmt.Sprintf("R%02d.WAV", k))
+		sound := filepath.Join(m.wall, "MIC", soundName(k))
 		if err := once(sound, func() error {
 			return tool(ctx, talk(sc, &sc.Sounds[0]), append(raw("pipe:0"), "-ar", "48000", "-c:a", "pcm_s16le", sound)...)
 		}); err != nil {
@@ -68,7 +77,7 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 		}
 	}
 	return m, errors.Join(link(filepath.Join(dir, "whole-0.mov"), filepath.Join(m.hour, "CARD", "C0001.MOV")),
-		link(filepath.Join(m.wall, "MIC", "R00.WAV"), filepath.Join(m.hour, "MIC", "R00.WAV")))
+		link(filepath.Join(m.wall, "MIC", soundName(0)), filepath.Join(m.hour, "MIC", soundName(0))))
 }
 
 // cutUp cuts an hour into short clips.
@@ -76,7 +85,7 @@ func cutUp(ctx context.Context, whole, card string, k int) error {
 	done := filepath.Join(card, fmt.Sprintf(".cut-%d", k))
 	return once(done, func() error {
 		if err := tool(ctx, nil, "-i", whole, "-map", "0", "-c", "copy", "-f", "segment", "-segment_time", fmt.Sprint(cut), "-segment_format", "mov",
-			"-reset_timestamps", "1", filepath.Join(card, fmt.Sprintf("C%d%%03d.MOV", k))); err != nil {
+			"-reset_timestamps", "1", filepath.Join(card, clipName(k)+"%03d.MOV")); err != nil {
 			return err
 		}
 		return os.WriteFile(done, nil, 0o666)

@@ -95,6 +95,11 @@ window.bench = (() => {
       while (!(await reader.read()).done);
       return { first, all: performance.now() - begin }
     },
+    /** Pairs a clip with a sound by hand. */
+    pairs: async (id, sound, offset) => {
+      const line = { offset_s: offset, drift_ppm: 0 }
+      return (await fetch(`/api/takes/${id}/word`, { method: 'PATCH', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ sound, line }) })).status
+    },
     /** How long it takes to say something of a take and take it back, ms each. */
     async says(id) {
       const took = []
