@@ -19,14 +19,15 @@ type deskRun struct {
 
 var deskURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+/enter\?t=\S+`)
 
-// startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
-func startDesk(t *testing.T, folder string, add ...string) *deskRun {
+// startDesk starts `earshot desk` on the shoot in folder, with further words. It
+// ends with the test.
+func startDesk(t testing.TB, folder string, words ...string) *deskRun {
 	t.Helper()
 	bin, err := exec.LookPath("earshot")
 	if err != nil {
 		t.Fatal(err)
 	}
-	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
+	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, words...)
 	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder}
 	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+t.TempDir())
 	d.cmd.Stderr = os.Stderr
@@ -63,7 +64,7 @@ func (d *deskRun) kill() {
 type page struct{ *webtest.Page }
 
 // openPage opens a tab of a browser at an address.
-func openPage(t *testing.T, browser webtest.Chromium, width, height int64, url string) *page {
+func openPage(t testing.TB, browser webtest.Chromium, width, height int64, url string) *page {
 	t.Helper()
 	return &page{webtest.Open(t, browser, width, height, url)}
 }
@@ -81,11 +82,13 @@ type deskState struct {
 	Work       struct{ Busy bool }
 	Recordings []struct {
 		ID, Name, Kind, State string
+		Length                float64 `json:"length_s"`
 		Alone                 []string
 	}
 	Takes []struct {
 		ID, Sound, Verdict, Status string
 		Moved                      float64 `json:"moved_ms"`
+		Line                       line
 		Word                       struct {
 			Approved   bool
 			Name, Note string
