@@ -58,7 +58,7 @@ func (p *page) renders(r rendering) (out heard) {
 	if err != nil {
 		p.T.Fatalf("%v", err)
 	}
-	p.JS("window.heard === undefined ? void (0, eval)("+quoted(heardJS)+") : null", nil)
+	p.listening()
 	p.JS("void window.heard.begin(window.heard.render("+string(ask)+"))", nil)
 	for {
 		var s struct {
@@ -73,6 +73,23 @@ func (p *page) renders(r rendering) (out heard) {
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
+}
+
+// listening puts heard.js into the page.
+func (p *page) listening() {
+	p.T.Helper()
+	p.JS("void (window.heard || (() => { "+heardJS+" })())", nil)
+}
+
+// sent is what the program sends of a take: body and scratch.
+func (p *page) sent(take string, from, to int) [2][]float32 {
+	p.T.Helper()
+	p.listening()
+	var frames int
+	if p.JS(fmt.Sprintf("await window.heard.raw(%s, %d, %d)", quoted(take), from, to), &frames); frames != to-from {
+		p.T.Fatalf("%d frames from %d to %d", frames, from, to)
+	}
+	return p.ears(0, frames)
 }
 
 // full is a rendering's volume that changes nothing.

@@ -25,9 +25,9 @@ window.heard = (() => {
     side: (k, at) => (k < at ? [1, 0] : [0, 1]),
   }
 
-  /** The program's answers, but for the sound of listen: a source instead. */
+  /** The program's answers, but for the sound of listen: a source instead. What tells places is matched by nothing. */
   const instead = (api, source, at) => ({
-    loudness: api.loudness,
+    loudness: source === 'body' || source === 'scratch' ? api.loudness : async () => ({ body_lufs: null, scratch_lufs: null, whole: true }),
     listen: async (_, { from, to }) => new Response(new ReadableStream({
       pull(stream) {
         const piece = new Float32Array(2 * Math.min(16384, to - from))
@@ -51,7 +51,7 @@ window.heard = (() => {
     const listener = createListener({ api: how.source ? instead(api, how.source, how.at) : api, context })
     listener.echo = echoes
     const stops = new Map()
-    for (let s = 0; s * 4 < how.seconds; s++) stops.set(s * 4 * RATE, [])
+    for (let s = 0; s * 12 < how.seconds; s++) stops.set(s * 12 * RATE, [])
     for (const [when, ...step] of how.steps ?? []) {
       const frame = Math.ceil((when * RATE) / 128) * 128
       stops.set(frame, [...(stops.get(frame) ?? []), step])
@@ -78,6 +78,14 @@ window.heard = (() => {
     return { frames, match, quiet, volume }
   }
 
+  /** Takes what the program sends as what was rendered. */
+  async function raw(take, from, to) {
+    const { api } = await import('/api.js')
+    const both = new Float32Array(await (await api.listen(take, { from, to })).arrayBuffer())
+    window.heard.out = [0, 1].map((side) => Float32Array.from({ length: both.length / 2 }, (_, k) => both[2 * k + side]))
+    return both.length / 2
+  }
+
   /** Frames of one ear of what was rendered last, as base64 of float32. */
   async function ear(side, from, to) {
     const url = await new Promise((resolve) => {
@@ -95,5 +103,5 @@ window.heard = (() => {
     window.heard.state = state
   }
 
-  return { render, ear, begin, out: [], state: {} }
+  return { render, raw, ear, begin, out: [], state: {} }
 })()
