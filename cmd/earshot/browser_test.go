@@ -43,7 +43,7 @@ var built = sync.OnceValues(func() (string, error) {
 })
 
 // program is the path of the program, built.
-func program(t *testing.T) string {
+func program(t testing.TB) string {
 	t.Helper()
 	bin, err := built()
 	if err != nil {
@@ -57,7 +57,7 @@ func program(t *testing.T) string {
 var builtDir string
 
 // startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
-func startDesk(t *testing.T, folder string, add ...string) *deskRun {
+func startDesk(t testing.TB, folder string, add ...string) *deskRun {
 	t.Helper()
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
 	d := &deskRun{cmd: exec.Command(program(t), args...), folder: folder}
@@ -67,7 +67,7 @@ func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 }
 
 // start starts the program and reads its address.
-func (d *deskRun) start(t *testing.T) {
+func (d *deskRun) start(t testing.TB) {
 	t.Helper()
 	d.cmd.Stderr = os.Stderr
 	out, err := d.cmd.StdoutPipe()
@@ -102,7 +102,7 @@ func (d *deskRun) kill() {
 type page struct{ *webtest.Page }
 
 // openPage opens a tab of a browser at an address.
-func openPage(t *testing.T, browser webtest.Chromium, width, height int64, url string) *page {
+func openPage(t testing.TB, browser webtest.Chromium, width, height int64, url string) *page {
 	t.Helper()
 	return &page{webtest.Open(t, browser, width, height, url)}
 }
@@ -120,11 +120,13 @@ type deskState struct {
 	Work       struct{ Busy bool }
 	Recordings []struct {
 		ID, Name, Kind, State string
+		Length                float64 `json:"length_s"`
 		Alone                 []string
 	}
 	Takes []struct {
 		ID, Sound, Verdict, Status string
 		Moved                      float64 `json:"moved_ms"`
+		Line                       line
 		Word                       struct {
 			Approved   bool
 			Name, Note string
