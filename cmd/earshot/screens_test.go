@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"syscall"
 	"testing"
 
@@ -88,8 +89,9 @@ func (s *screens) takes() {
 	}
 	s.goTo("take/" + ids["C0010.MP4"])
 	s.Until("the take is drawn", drawn+` && /windows along/.test(document.querySelector('#main').innerText)`)
-	s.shoot("take")
 	s.Keys("c")
+	s.shoot("take")
+	s.shootAs("readme.webp", 1200, 800, "light")
 	for _, near := range []struct{ key, name string }{{"7", "take-10s"}, {"8", "take-100ms"}, {"9", "take-2ms"}} {
 		s.Keys(near.key)
 		s.shoot(near.name)
@@ -105,6 +107,7 @@ func (s *screens) takes() {
 	s.Keys("Escape")
 	s.goTo("take/" + ids["unsure"])
 	s.Until("the unsure take is drawn", drawn+` && /Unsure/.test(document.querySelector('#main').innerText)`)
+	s.Keys("c")
 	s.shoot("take-unsure")
 }
 
@@ -153,19 +156,26 @@ const counted = `void (() => {
 // same take, so the page is not loaded anew.
 func (s *screens) shoot(name string) {
 	s.T.Helper()
-	for _, size := range [][2]int64{{1600, 900}, {1000, 800}, {320, 720}} {
-		s.Do("make the window", chromedp.EmulateViewport(size[0], size[1]))
+	for _, size := range [][2]int64{{2560, 1300}, {1600, 900}, {1000, 800}, {320, 720}} {
 		for _, theme := range []string{"light", "dark"} {
-			s.JS(`(document.documentElement.dataset.theme = '`+theme+`', window.dispatchEvent(new Event('theme')))`, nil)
-			s.JS(`document.querySelector('#said').replaceChildren()`, nil)
-			s.JS(`new Promise((r) => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 400))`, nil)
-			if name != "work" { // the program is held then
-				s.Until("all it asked for is there", `window.asked === 0 && [...document.images].every((i) => i.complete) && (await new Promise((r) => setTimeout(r, 250)), window.asked === 0)`)
-			}
-			s.neat()
-			s.keep(fmt.Sprintf("%s-%s-%d.webp", name, theme, size[0]))
+			s.shootAs(fmt.Sprintf("%s-%s-%d.webp", name, theme, size[0]), size[0], size[1], theme)
 		}
 	}
+}
+
+// shootAs takes one picture. While the program is held, for "work", nothing that
+// was asked for comes.
+func (s *screens) shootAs(name string, width, height int64, theme string) {
+	s.T.Helper()
+	s.Do("make the window", chromedp.EmulateViewport(width, height))
+	s.JS(`(document.documentElement.dataset.theme = '`+theme+`', window.dispatchEvent(new Event('theme')))`, nil)
+	s.JS(`document.querySelector('#said').replaceChildren()`, nil)
+	s.JS(`new Promise((r) => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 400))`, nil)
+	if !strings.HasPrefix(name, "work") {
+		s.Until("all it asked for is there", `window.asked === 0 && [...document.images].every((i) => i.complete) && (await new Promise((r) => setTimeout(r, 250)), window.asked === 0)`)
+	}
+	s.neat()
+	s.keep(name)
 }
 
 // neat shows a home as anybody has one in the place of the test's own.

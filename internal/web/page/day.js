@@ -200,7 +200,7 @@ class Day {
     const { begin, end } = this.extent
     const days = Math.floor(begin / 86400) !== Math.floor(end / 86400)
     const time = (/** @type {number} */ at) => (days && this.dated ? `day ${Math.floor(at / 86400) - Math.floor(begin / 86400) + 1}, ` : '') + this.time(at, true)
-    say(this.ui.span, `${time(this.dated ? v.start : Math.max(begin, v.start))} to ${time(v.start + v.width * v.perPixel)}`)
+    say(this.ui.span, `${time(this.dated ? v.start : Math.max(begin, v.start))} to ${time(v.start + v.width * v.perPixel)}${this.dated ? '' : ', counted from the first recording: no file says its time of day'}`)
     const top = Math.max(0, -this.ui.shore.getBoundingClientRect().top)
     const high = Math.min(innerHeight, this.plan.height + ruler + 8)
     const seen = this.plan.lanes.filter((l) => l.top + l.height + ruler > top && l.top + ruler < top + high)

@@ -159,7 +159,7 @@ class Start {
 }
 
 // What an empty bank shows faintly: a shore that may come.
-const still = [60, 20, 90, 40, 130, 30, 70].map((length_s) => ({ length_s, done: 1, state: 'read' }))
+const still = [60, 40, 90, 50, 120, 45, 80].map((length_s) => ({ length_s, done: 1, state: 'read' }))
 
 /** Brings a bank in line with its recordings. @param {ReturnType<typeof makeBank>} b @param {Recording[]} all */
 function bring(b, all) {
@@ -209,7 +209,7 @@ export function heap(all) {
   for (const [i, m] of humps.entries()) {
     const w = (600 * m.wide) / total
     const lift = Math.sin(((x + w / 2) / 600) * Math.PI) * 62 + 12 + ((i * 37) % 19)
-    const top = 98 - lift * m.full, dip = i === humps.length - 1 ? 98 : 98 - lift * 0.6 * m.full
+    const top = 98 - lift * m.full, dip = i === humps.length - 1 ? 98 : 98 - lift * 0.7 * m.full
     d += ` C${[x + w * 0.25, y, x + w * 0.25, top, x + w / 2, top].map((v) => v.toFixed(1)).join(' ')}`
     d += ` C${[x + w * 0.75, top, x + w * 0.75, dip, x + w, dip].map((v) => v.toFixed(1)).join(' ')}`
     x += w
