@@ -24,7 +24,7 @@ import (
 
 // TestScreens makes the pictures of every screen that stand in docs/screens, in
 // both themes and at three widths. They are for looking at, so it checks only
-// that each screen is reached:
+// that each screen is reached and gets all it asks for:
 //
 //	EARSHOT_SCREENS=docs/screens go test ./cmd/earshot -run TestScreens
 func TestScreens(t *testing.T) {
@@ -63,9 +63,9 @@ func TestScreens(t *testing.T) {
 	s.takes()
 	s.finish()
 	var failed []string
-	s.JS(`performance.getEntriesByType('resource').filter((e) => e.responseStatus >= 400).map((e) => e.name)`, &failed)
-	t.Log(failed)
-	s.Clean()
+	if s.JS(`window.failed`, &failed); len(failed) > 0 {
+		t.Errorf("in vain the page asked for %q", failed)
+	}
 }
 
 // screens takes pictures of a page.
@@ -138,10 +138,12 @@ func (s *screens) held(d *deskRun, fn func()) {
 }
 
 // counted lets the page count what it has asked for and not got yet, but for
-// streams, which stay open.
+// streams, which stay open, and what was refused.
 const counted = `void (() => {
 	const fetch = window.fetch
 	window.asked = 0
+	window.failed = []
+	new PerformanceObserver((l) => l.getEntries().forEach((e) => e.responseStatus >= 400 && window.failed.push(e.name + ' ' + e.initiatorType + ' ' + location.hash))).observe({type: 'resource'})
 	window.fetch = async (...what) => {
 		const counts = /peaks|samples|mirror|still|strip|takes\/[^/]+$/.test(String(what[0]))
 		window.asked += counts
