@@ -59,7 +59,7 @@ func TestScreens(t *testing.T) {
 	s.shoot("wall")
 	s.goTo("day")
 	s.Until("the day is drawn", drawn)
-	s.shoot("day")
+	s.shoot("day", "0")
 	s.takes()
 	s.finish()
 	var failed []string
@@ -157,22 +157,23 @@ const counted = `void (() => {
 	}
 })()`
 
-// shoot takes the pictures of what is shown. A take at night and by day is the
-// same take, so the page is not loaded anew.
-func (s *screens) shoot(name string) {
+// shoot takes the pictures of what is shown, with keys pressed for each. A take at
+// night and by day is the same take, so the page is not loaded anew.
+func (s *screens) shoot(name string, keys ...string) {
 	s.T.Helper()
 	for _, size := range [][2]int64{{1600, 900}, {1000, 800}, {320, 720}} {
 		for _, theme := range []string{"light", "dark"} {
-			s.shootAs(fmt.Sprintf("%s-%s-%d.webp", name, theme, size[0]), size[0], size[1], theme)
+			s.shootAs(fmt.Sprintf("%s-%s-%d.webp", name, theme, size[0]), size[0], size[1], theme, keys...)
 		}
 	}
 }
 
 // shootAs takes one picture. While the program is held, for "work", nothing that
 // was asked for comes.
-func (s *screens) shootAs(name string, width, height int64, theme string) {
+func (s *screens) shootAs(name string, width, height int64, theme string, keys ...string) {
 	s.T.Helper()
 	s.Do("make the window", chromedp.EmulateViewport(width, height))
+	s.Keys(keys...)
 	s.JS(`(document.documentElement.dataset.theme = '`+theme+`', window.dispatchEvent(new Event('theme')))`, nil)
 	s.JS(`document.querySelector('#said').replaceChildren()`, nil)
 	s.JS(`new Promise((r) => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 400))`, nil)
