@@ -147,6 +147,9 @@ func (f *face) root() *cobra.Command {
 	flags.BoolP("help", "h", false, "show help and stop")
 	root.Flags().Bool("version", false, "show the version and stop")
 	complete(root, "engine", "auto", "embedded", "native")
+	for _, name := range []string{"cache", "shoot"} {
+		_ = root.MarkPersistentFlagDirname(name) // it is defined above
+	}
 
 	f.commands = []*cobra.Command{f.demo(), f.desk(), f.marry(), f.pair(), f.prove(), f.doctor(), f.completion(), f.man()}
 	root.AddCommand(f.commands...)

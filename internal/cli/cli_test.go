@@ -272,7 +272,7 @@ func TestManPages(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "man")
 	status, _, stderr := run(context.Background(), &fake{}, "man", dir)
 	mustStatus(t, status, 0, stderr)
-	for _, name := range []string{"earshot", "earshot-marry", "earshot-pair", "earshot-prove", "earshot-demo", "earshot-doctor"} {
+	for _, name := range []string{"earshot", "earshot-marry", "earshot-pair", "earshot-prove", "earshot-demo", "earshot-desk", "earshot-doctor"} {
 		page, err := os.ReadFile(filepath.Join(dir, name+".1"))
 		if err != nil {
 			t.Fatal(err)
@@ -281,6 +281,9 @@ func TestManPages(t *testing.T) {
 			if !strings.Contains(string(page), want) {
 				t.Errorf("%s.1 lacks %s", name, want)
 			}
+		}
+		if strings.Contains(string(page), `\-\-page`) {
+			t.Errorf("%s.1 tells of a flag for developers", name)
 		}
 	}
 }

@@ -38,8 +38,11 @@ earshot.sqlite in the shoot's folder, and heeded by pair and marry too when they
 run there.
 
 The shoot's folder is the present one where PATHs are given or a shoot is kept in
-it already, else one of today's date in the folder Earshot in your home. A desk that is open
-already is found again.
+it already, else one of today's date in the folder Earshot in your home. A desk
+that is open already is found again, and PATHs are added to it. Plain earshot, or
+a double click on it, opens the desk too.
+
+Finished clips go into married in the shoot's folder. Ctrl-C closes the desk.
 
 Play takes at low volume first, above all with headphones.`,
 		Example: `earshot desk card1 recorder

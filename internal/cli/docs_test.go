@@ -10,15 +10,18 @@ import (
 	"earshot/internal/app"
 )
 
-// Every command line shown in help and in the README is understood: it may
-// fail for want of the files, never for how it is called.
+// Every command line shown in help, in the README and in the desk's guide is
+// understood: it may fail for want of the files, never for how it is called.
 func TestExamplesAreUnderstood(t *testing.T) {
-	readme, err := os.ReadFile("../../README.md")
-	if err != nil {
-		t.Fatal(err)
+	var text string
+	for _, name := range []string{"README.md", "docs/desk-guide.md"} {
+		page, err := os.ReadFile("../../" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text += string(page)
 	}
-	text := string(readme)
-	for _, cmd := range []string{"demo", "marry", "pair", "prove", "doctor", "completion"} {
+	for _, cmd := range []string{"demo", "desk", "marry", "pair", "prove", "doctor", "completion"} {
 		_, help, _ := run(context.Background(), &fake{}, cmd, "--help")
 		_, examples, _ := strings.Cut(help, "examples\n")
 		text += examples

@@ -65,6 +65,9 @@ func manPage(c *cobra.Command) string {
 	b.WriteString(".SH OPTIONS\n")
 	for _, set := range []*pflag.FlagSet{c.NonInheritedFlags(), c.InheritedFlags()} {
 		set.VisitAll(func(fl *pflag.Flag) {
+			if fl.Hidden {
+				return
+			}
 			name, usage := flagWords(fl)
 			fmt.Fprintf(&b, ".TP\n.B %s\n%s\n", roff(name), roff(usage))
 		})
@@ -76,6 +79,7 @@ func manPage(c *cobra.Command) string {
 		fmt.Fprintf(&b, ".SH \"EXIT STATUS\"\n.nf\n%s\n.fi\n", roff(exits))
 	}
 	b.WriteString(".SH ENVIRONMENT\n.TP\n.B EARSHOT_CACHE\nthe folder for what earshot keeps for itself\n" +
+		".TP\n.B EARSHOT_SHOOT\nthe folder that keeps what you said on the desk\n" +
 		".TP\n.B NO_COLOR\nwhen set, no colours on the terminal\n")
 	return b.String()
 }

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -8,12 +9,14 @@ import (
 
 // timesOfDay places recordings on one clock, seconds, by id: those that takes
 // tie together lie as the takes say, and each such group lies where the dates in
-// its files say, taken together; groups without a date follow the rest, in order.
-// A recording that nothing ties and that has no date is not placed.
+// its files say, taken together; groups without a date follow the rest, by the names of their recordings.
+// A recording that nothing ties and that has no date is not placed. Times count
+// from the midnight before the earliest date, by the files' own clocks; from the
+// first recording where no file has a date.
 func timesOfDay(recs map[string]Recording, takes []Take) map[string]*float64 {
 	groups := tied(recs, takes)
 	out := map[string]*float64{}
-	end := math.Inf(-1)
+	first, end := math.Inf(1), math.Inf(-1)
 	var undated []map[string]float64
 	for _, g := range groups {
 		at, ok := dated(recs, g)
@@ -26,7 +29,7 @@ func timesOfDay(recs map[string]Recording, takes []Take) map[string]*float64 {
 		for id, off := range g {
 			t := at + off
 			out[id] = &t
-			end = math.Max(end, t+recs[id].Length)
+			first, end = math.Min(first, t), math.Max(end, t+recs[id].Length)
 		}
 	}
 	if math.IsInf(end, -1) {
@@ -44,17 +47,21 @@ func timesOfDay(recs map[string]Recording, takes []Take) map[string]*float64 {
 		}
 		end += apart + last - first
 	}
-	return fromFirst(out)
+	return fromMidnight(out, first)
 }
 
-// fromFirst counts times from the earliest.
-func fromFirst(times map[string]*float64) map[string]*float64 {
-	first := math.Inf(1)
-	for _, t := range times {
-		first = math.Min(first, *t)
+// fromMidnight counts times from the midnight before the earliest dated one, or
+// from the earliest where none is dated (infinite).
+func fromMidnight(times map[string]*float64, dated float64) map[string]*float64 {
+	const day = 24 * 60 * 60
+	from := math.Floor(dated/day) * day
+	if math.IsInf(dated, 1) {
+		for _, t := range times {
+			from = math.Min(from, *t)
+		}
 	}
 	for _, t := range times {
-		*t -= first
+		*t -= from
 	}
 	return times
 }
@@ -75,7 +82,7 @@ func tied(recs map[string]Recording, takes []Take) []map[string]float64 {
 	for id := range recs {
 		ids = append(ids, id)
 	}
-	slices.Sort(ids)
+	slices.SortFunc(ids, func(a, b string) int { return cmp.Or(cmp.Compare(recs[a].Name, recs[b].Name), cmp.Compare(a, b)) })
 	placed := map[string]bool{}
 	var groups []map[string]float64
 	for _, id := range ids {
@@ -106,7 +113,8 @@ func dated(recs map[string]Recording, group map[string]float64) (float64, bool) 
 	var says []float64
 	for id, off := range group {
 		if made, err := time.Parse(time.RFC3339, recs[id].Made); err == nil {
-			says = append(says, float64(made.Unix())-off)
+			_, east := made.Zone()
+			says = append(says, float64(made.Unix()+int64(east))-off)
 		}
 	}
 	if len(says) == 0 {

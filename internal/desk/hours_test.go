@@ -25,7 +25,8 @@ func TestTimesOfDay(t *testing.T) {
 		{ID: "a", Sound: "b", Line: shoot.Line{Offset: -4}},
 	}
 	got := timesOfDay(recs, takes)
-	want := map[string]float64{"sound": 0, "one": 60, "two": 300, "later": 3600, "a": 3605 + 60, "b": 3605 + 60 + 4}
+	const ten = 10 * 3600
+	want := map[string]float64{"sound": ten, "one": ten + 60, "two": ten + 300, "later": ten + 3600, "a": ten + 3605 + 60, "b": ten + 3605 + 60 + 4}
 	for id, at := range want {
 		if got[id] == nil || math.Abs(*got[id]-at) > 1e-9 {
 			t.Errorf("%s lies at %v, want %g", id, got[id], at)
@@ -36,6 +37,25 @@ func TestTimesOfDay(t *testing.T) {
 	}
 	if len(timesOfDay(nil, nil)) != 0 {
 		t.Error("an empty day has times")
+	}
+}
+
+// A file's own clock says the hour, whatever its zone; where none has a date,
+// takes follow each other by name, from the first.
+func TestTimesOfDayWithoutDates(t *testing.T) {
+	east := timesOfDay(map[string]Recording{"x": {ID: "x", Length: 9, Made: "2026-01-14T00:30:00+05:30"}}, nil)
+	if east["x"] == nil || *east["x"] != 30*60 {
+		t.Errorf("half past midnight in its own zone lies at %v", east["x"])
+	}
+	recs := map[string]Recording{}
+	for id, name := range map[string]string{"k": "C1.MP4", "a": "C2.MP4", "z": "r1.wav", "b": "r2.wav"} {
+		recs[id] = Recording{ID: id, Name: name, Length: 10}
+	}
+	got := timesOfDay(recs, []Take{{ID: "a", Sound: "b", Line: shoot.Line{Offset: 2}}, {ID: "k", Sound: "z", Line: shoot.Line{Offset: 3}}})
+	for id, at := range map[string]float64{"z": 0, "k": 3, "b": 13 + 60, "a": 13 + 60 + 2} {
+		if got[id] == nil || math.Abs(*got[id]-at) > 1e-9 {
+			t.Errorf("%s lies at %v, want %g", id, got[id], at)
+		}
 	}
 }
 

@@ -72,7 +72,7 @@ type Recording struct {
 	Error   string   `json:"error,omitempty"`
 	Length  float64  `json:"length_s"`
 	Made    string   `json:"made,omitempty"` // RFC 3339, as the file says; may be wrong by years
-	Day     *float64 `json:"day_s"`          // where it begins on the shoot's one clock; null where nothing ties it
+	Day     *float64 `json:"day_s"`          // where it begins on the shoot's one clock, seconds from its first midnight, or from the first recording where no file has a date; null where nothing ties it
 	Device  string   `json:"device"`         // recordings of one device share it
 	Picture *Picture `json:"picture"`        // null of a sound
 	Tracks  []Track  `json:"tracks"`

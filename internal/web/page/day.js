@@ -30,6 +30,7 @@ class Day {
   /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
+    this.dated = true // whether some file says when it was made
     this.view = { start: kept.start, perPixel: kept.perPixel, width: 0 }
     /** @type {Map<string, Shore | null>} */ this.shores = new Map()
     /** @type {Map<string, {el: HTMLAnchorElement, item: import('./types').Item | null, at: string}>} */ this.marks = new Map()
@@ -99,6 +100,7 @@ class Day {
     this.plan = lanes(d, this.scale)
     this.items = new Map(items(s).map((i) => [i.id, i]))
     this.extent = extent(this.plan.lanes)
+    this.dated = s.recordings.some((r) => r.made)
     this.ui.none.hidden = Boolean(this.extent)
     this.ui.shore.hidden = !this.extent
     this.view.width = this.ui.shore.clientWidth
@@ -181,6 +183,12 @@ class Day {
     this.ui.shore.addEventListener('click', (c) => far > 4 && c.preventDefault(), { capture: true, signal: end.signal })
   }
 
+  /** A moment of the day in figures; where no file says its date, counted from the first recording.
+   * @param {number} at @param {boolean} [short] */
+  time(at, short) {
+    return this.dated ? dayTime(at, short) : clock(at)
+  }
+
   /** @param {number} s */
   x(s) {
     return (s - this.view.start) / this.view.perPixel
@@ -191,8 +199,8 @@ class Day {
     const v = this.view
     const { begin, end } = this.extent
     const days = Math.floor(begin / 86400) !== Math.floor(end / 86400)
-    const time = (/** @type {number} */ at) => (days ? `day ${Math.floor(at / 86400) - Math.floor(begin / 86400) + 1}, ` : '') + dayTime(at, true)
-    say(this.ui.span, `${time(v.start)} to ${time(v.start + v.width * v.perPixel)}`)
+    const time = (/** @type {number} */ at) => (days && this.dated ? `day ${Math.floor(at / 86400) - Math.floor(begin / 86400) + 1}, ` : '') + this.time(at, true)
+    say(this.ui.span, `${time(this.dated ? v.start : Math.max(begin, v.start))} to ${time(v.start + v.width * v.perPixel)}${this.dated ? '' : ', counted from the first recording: no file says its time of day'}`)
     const top = Math.max(0, -this.ui.shore.getBoundingClientRect().top)
     const high = Math.min(innerHeight, this.plan.height + ruler + 8)
     const seen = this.plan.lanes.filter((l) => l.top + l.height + ruler > top && l.top + ruler < top + high)
@@ -230,7 +238,7 @@ class Day {
       m.item = item
       m.el.classList.toggle('look', item.take?.status === 'look')
       say(/** @type {Element} */ (m.el.firstElementChild), item.name)
-      m.el.setAttribute('aria-label', `${item.name}, ${dayTime(clip.day_s ?? 0)}, ${spoken(clip.length_s)}, ${word}`)
+      m.el.setAttribute('aria-label', `${item.name}, ${this.time(clip.day_s ?? 0)}, ${spoken(clip.length_s)}, ${word}`)
       m.el.title = `${item.name} · ${word}`
     }
     const focus = id === kept.focus ? 0 : -1
@@ -253,7 +261,7 @@ class Day {
       for (const s of lane.sounds) {
         const left = this.x(s.day_s ?? 0), right = left + s.length_s / this.view.perPixel
         if (right - Math.max(0, left) < 60 || left > this.view.width - 40) continue
-        this.label(s.id, `${s.name} · ${dayTime(s.day_s ?? 0)} · ${clock(s.length_s)}`, lane.top, Math.max(0, left), keep, right - Math.max(0, left))
+        this.label(s.id, `${s.name} · ${this.time(s.day_s ?? 0)} · ${clock(s.length_s)}`, lane.top, Math.max(0, left), keep, right - Math.max(0, left))
       }
     }
     for (const [id, el] of this.labels) {
@@ -309,7 +317,7 @@ class Day {
     ctx.fillRect(0, ruler - 1, this.view.width, 1)
     ctx.font = this.paint.font
     ctx.fillStyle = this.paint.text
-    for (const at of ticks.at) ctx.fillText(dayTime(at, ticks.step >= 60), Math.round(this.x(at)) + 4, ruler - 9)
+    for (const at of ticks.at) ctx.fillText(this.time(at, ticks.step >= 60), Math.round(this.x(at)) + 4, ruler - 9)
   }
 
   /** @param {CanvasRenderingContext2D} ctx @param {import('./types').Lane} lane @param {number} dy @param {Set<string>} keep */

@@ -61,15 +61,14 @@ class Done {
     const which = h('fieldset', { class: 'which', hidden: true })
     const deed = h('button', { class: 'deed', type: 'submit' }, 'Marry')
     const tick = (/** @type {'unsure' | 'again'} */ name, /** @type {string} */ text, /** @type {string} */ more) => h('label', null, h('input', { type: 'checkbox', name, checked: kept[name] }), h('span', null, text, h('span', { class: 'quiet' }, ` ${more}`)))
-    const fields = [which,
+    const fields = [which, deed,
       text('Into', 'to', 'A folder in the shoot’s own, or a whole path; made when it is missing.'),
       text('Named', 'name', '{clip} is the clip’s own name without its ending.'),
       pick('The good sound', 'sound', [['pcm', 'exact', 'uncompressed, in MOV'], ['aac', 'small', 'AAC, in MP4']]),
       pick('The camera’s own sound', 'scratch', [['keep', 'kept', 'as a further track'], ['drop', 'left out', '']]),
       pick('Where the good sound is missing', 'gaps', [['scratch', 'the camera’s', ''], ['silence', 'silence', '']]),
       pick('The voice lies where the camera', 'placed', [['heard', 'heard it', ''], ['saw', 'saw it', 'the sound’s way through the air taken off']]), air,
-      h('fieldset', null, h('legend', null, 'Besides'), tick('unsure', 'unsure takes too', 'even those nobody approved'), tick('again', 'replace', 'finished clips that stand in the way')),
-      deed]
+      h('fieldset', null, h('legend', null, 'Besides'), tick('unsure', 'unsure takes too', 'even those nobody approved'), tick('again', 'replace', 'finished clips that stand in the way'))]
     return { fields, air, which, deed }
   }
 
@@ -163,7 +162,7 @@ class Done {
     const key = clips.length && m.to ? `${m.to} ${m.report ?? ''}` : ''
     if (where.dataset.key === key) return
     where.dataset.key = key
-    fill(where, key ? [h('span', { class: 'path' }, m.to), ' ', button('Open the folder', () => this.reveal({ what: 'married' })), m.report ? h('span', { class: 'quiet' }, ` The report: ${base(m.report)}`) : null] : [])
+    fill(where, key ? [h('span', { class: 'path' }, m.to), ' ', button('Open the folder', () => this.reveal({ what: 'married' })), m.report ? h('span', { class: 'quiet' }, ` The report: ${base(m.report).replace(/\.json$/, '.txt')}`) : null] : [])
   }
 
   /** @param {{what?: 'married', take?: string}} what */
@@ -199,7 +198,7 @@ class Done {
     const place = h('div', { class: 'player' })
     const there = Boolean(c.out) && (c.state === 'written' || c.state === 'kept')
     const { word, bad } = outcome(c)
-    const why = [...(c.why ?? []), ...(c.proof && c.proof.state !== 'in sync' ? c.proof.why ?? [] : [])]
+    const why = [...(c.why ?? []).map(here), ...(c.proof && c.proof.state !== 'in sync' ? c.proof.why ?? [] : [])]
     const play = button('Play', () => this.play(c, name, place, play), { 'aria-label': `Play ${name}` })
     return h('li', null, h('div', { class: 'line' }, h('h3', null, h('a', { href: `#/take/${encodeURIComponent(c.take)}` }, name)), there ? h('span', { class: 'quiet small path' }, base(c.out ?? '')) : null),
       h('p', { class: bad ? 'wrong' : '' }, word),
@@ -238,6 +237,9 @@ class Done {
     }
   }
 }
+
+// What is a flag on the command line is a choice on this page.
+const here = (/** @type {string} */ why) => why.replace('--also unsure marries it all the same', 'choose “unsure takes too” to marry it all the same').replace('--again replaces it', 'choose “replace” to write it anew')
 
 /** What became of a clip, in words. @param {Married} c @returns {{word: string, bad: boolean}} */
 export function outcome(c) {

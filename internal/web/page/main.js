@@ -172,7 +172,7 @@ function makeHead() {
 function head() {
   const s = store.get()
   const [kind] = named()
-  say(bar.name, s.shoot.name || 'Earshot')
+  say(bar.name, (!empty(s) && s.shoot.name) || 'Earshot')
   document.title = (s.shoot.name ? `${s.shoot.name} · ` : '') + 'Earshot'
   for (const [k, el] of Object.entries({ wall: bar.wall, day: bar.day, done: bar.done, add: bar.add })) {
     if (kind === (k === 'add' ? 'start' : k)) el.setAttribute('aria-current', 'page')

@@ -38,7 +38,7 @@ function drawLimits(ctx, area, scale, look) {
 
 /** @param {CanvasRenderingContext2D} ctx @param {Area} area @param {Scale} scale @param {SeamLook} look */
 function drawFigures(ctx, area, scale, look) {
-  const figures = scale.kind === 'fine' ? [scale.most, scale.most / 2, -scale.most / 2, -scale.most] : [125, 15, 1, -1, -5, -45]
+  const figures = scale.kind === 'fine' ? [scale.most, scale.most / 2, -scale.most / 2, -scale.most] : [125, 15, 1, -5, -45]
   ctx.font = look.font
   ctx.textBaseline = 'middle'
   ctx.textAlign = 'left'

@@ -76,8 +76,8 @@ class Start {
     const notes = h('ul', { class: 'files rest', 'aria-label': 'Passed over or mended' })
     const paths = h('ul', { class: 'files rest', 'aria-label': 'Added' })
     const title = h('h1', null, 'Bring what was recorded')
-    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', button('Try it on a small shoot', () => this.tryIt()), ' that is made up on this machine.')
-    fill(root, h('div', { class: 'intro' }, title, h('p', null, 'Either bank takes everything: each file is sorted by what is in it. Originals are only ever read.')),
+    const demo = h('p', { class: 'demo' }, 'Nothing at hand? ', button('Try it on a small shoot', () => this.tryIt()), ': a lesson in bicycle repair, made up on this machine in a minute.')
+    fill(root, h('div', { class: 'intro' }, title, h('p', null, 'The clips of the cameras and the sound of the recorders, in any order. Earshot finds what belongs together, lays it in line and shows you how well it lies. Originals are only ever read.')),
       h('div', { class: 'banks' }, this.banks.map((b) => b.el)), work, rest, notes, this.came, paths,
       h('div', { class: 'asides' }, demo,
         h('p', { class: 'small quiet' }, 'Files and folders can be dropped on this page too. A browser does not say where they lie, so what is dropped is copied into the shoot’s folder; what is added by its folder stays where it is.'),
@@ -159,7 +159,7 @@ class Start {
 }
 
 // What an empty bank shows faintly: a shore that may come.
-const still = [60, 20, 90, 40, 130, 30, 70].map((length_s) => ({ length_s, done: 1, state: 'read' }))
+const still = [60, 40, 90, 50, 120, 45, 80].map((length_s) => ({ length_s, done: 1, state: 'read' }))
 
 /** Brings a bank in line with its recordings. @param {ReturnType<typeof makeBank>} b @param {Recording[]} all */
 function bring(b, all) {
@@ -205,13 +205,15 @@ export function heap(all) {
   }
   const total = humps.reduce((sum, m) => sum + m.wide, 0)
   let d = 'M0 98'
-  let x = 0
+  let x = 0, y = 98
   for (const [i, m] of humps.entries()) {
     const w = (600 * m.wide) / total
     const lift = Math.sin(((x + w / 2) / 600) * Math.PI) * 62 + 12 + ((i * 37) % 19)
-    const top = 98 - lift * m.full
-    d += ` C${[x + w * 0.3, top, x + w * 0.7, top, x + w, 98 - lift * 0.35].map((v) => v.toFixed(1)).join(' ')}`
+    const top = 98 - lift * m.full, dip = i === humps.length - 1 ? 98 : 98 - lift * 0.7 * m.full
+    d += ` C${[x + w * 0.25, y, x + w * 0.25, top, x + w / 2, top].map((v) => v.toFixed(1)).join(' ')}`
+    d += ` C${[x + w * 0.75, top, x + w * 0.75, dip, x + w, dip].map((v) => v.toFixed(1)).join(' ')}`
     x += w
+    y = dip
   }
   return d + ' L600 98 L600 100 L0 100 Z'
 }

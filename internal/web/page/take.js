@@ -173,7 +173,7 @@ export class TakeScreen {
     if (document.activeElement !== this.el.name) this.el.name.value = take?.word.name || clip.name
     if (document.activeElement !== this.el.note) this.el.note.value = take?.word.note ?? ''
     say(this.el.files, sound ? `${clip.name}, ${clock(clip.length_s, 1)}, with ${sound.name}` : `${clip.name}, ${clock(clip.length_s, 1)}, alone`)
-    say(this.el.verdict, take ? verdictSays(take) : clipSays(clip))
+    say(this.el.verdict, take ? [verdictSays(take), take.verdict === 'unsure' ? sentence(take.why?.[0] ?? '') : ''].join(' ').trim() : clipSays(clip))
     this.el.verdict.dataset.verdict = take?.verdict ?? 'alone'
     const next = this.#nextToLook()
     this.el.approve.disabled = !take
@@ -234,9 +234,9 @@ export class TakeScreen {
       ...(take.why ?? []).map(sentence),
       ...(detail?.windows ? placeSays({ ...detail, take: { ...take, moved_ms: moved } }, laid, this.sound?.name ?? 'the sound') : []),
       detail?.windows ? seamSays(windows, laid) : '', gapSays(take, clip.length_s),
-      through.length ? `It was placed over other recordings: ${through.join(', ')}.` : '', settles(take),
+      through.length ? `It was placed over other recordings: ${through.join(', ')}.` : '',
     ] : ['No recording heard the same moment clearly. If you know which sound belongs to it, pair them by hand below.']
-    fill(this.el.words, lines.filter(Boolean).map((l) => h('p', null, l)))
+    fill(this.el.words, take && h('p', { class: 'next' }, settles(take)), lines.filter(Boolean).map((l) => h('p', null, l)))
     this.moving.show({ line: laid[0], moved, measured: this.measured.length > 0, marks: this.marks, laid })
     this.others.show({ clip, recordings: this.ways.store.get().recordings, sound: take?.sound ?? '', line: laid[0], candidates: detail?.candidates ?? [] })
     const claps = detail?.claps ?? []
