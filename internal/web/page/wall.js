@@ -1,6 +1,6 @@
 // The wall: all takes as mirrors. Only what is seen is in the page.
 import { button, fill, h, nextFrame, say } from './dom.js'
-import { define, press } from './keys.js'
+import { announce, define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { counts, items, wall } from './state.js'
 import { draw, makeTile, palette, write } from './tile.js'
@@ -439,3 +439,5 @@ class Wall {
     ]
   }
 }
+
+announce('On the wall', Wall.prototype.keys())
