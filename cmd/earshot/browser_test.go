@@ -15,6 +15,7 @@ type deskRun struct {
 	cmd    *exec.Cmd
 	url    string
 	folder string
+	home   string // the person's own folder, empty at first
 }
 
 var deskURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+/enter\?t=\S+`)
@@ -27,8 +28,8 @@ func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 		t.Fatal(err)
 	}
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
-	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder}
-	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+t.TempDir())
+	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder, home: t.TempDir()}
+	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+d.home)
 	d.cmd.Stderr = os.Stderr
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {

@@ -4,7 +4,7 @@
 
 import { fill, h, say } from './dom.js'
 import { define, press } from './keys.js'
-import { recording, take as takeOf } from './state.js'
+import { recording, refusal, take as takeOf } from './state.js'
 import { Glass } from './glass.js'
 import { Hearing } from './hearing.js'
 import { layout } from './layout.js'
@@ -23,8 +23,6 @@ import { clock, late, ms } from './words.js'
 
 /** @typedef {import('./lines.js').Line} Line */
 /** @typedef {import('./lines.js').Span} Span */
-/** @typedef {import('./types').Detail} Detail */
-/** @typedef {import('./types').Change} Change */
 /** @typedef {import('./types').Recording} Recording */
 /** @typedef {{id: string} & import('./main.js').Desk} Ways */
 
@@ -35,7 +33,7 @@ export class TakeScreen {
   constructor(root, ways) {
     this.ways = ways
     this.id = ways.id
-    /** @type {Detail | null} */
+    /** @type {import('./types').Detail | null} */
     this.detail = null
     /** @type {Line | null} a line that the program has not been told or has not answered yet */
     this.pending = null
@@ -300,7 +298,7 @@ export class TakeScreen {
     this.#show()
   }
 
-  /** Says something of the clip. @param {Change} change @returns {Promise<boolean>} whether it was taken */
+  /** Says something of the clip. @param {import('./types').Change} change @returns {Promise<boolean>} whether it was taken */
   async say(change) {
     this.sending++
     try {
@@ -402,7 +400,7 @@ export class TakeScreen {
     const t = this.take
     if (!t) return
     const name = this.sound?.name ?? 'the sound'
-    if (await this.say({ refused: [...new Set([...this.refused, t.sound])] })) this.ways.tell(`${name} is no longer laid under it`, 'Undo brings it back.')
+    if (await this.say(refusal(t))) this.ways.tell(`${name} is no longer laid under it`, 'Undo brings it back.')
   }
 
   /** The next take that needs a look, round and round; another one than this. */

@@ -2,7 +2,7 @@
 import { button, fill, h, nextFrame, say } from './dom.js'
 import { announce, define, press } from './keys.js'
 import { createLooks } from './looks.js'
-import { counts, items, wall } from './state.js'
+import { counts, items, refusal, wall } from './state.js'
 import { draw, makeTile, palette, write } from './tile.js'
 import { count } from './words.js'
 import { move, place } from './wallgrid.js'
@@ -387,7 +387,7 @@ class Wall {
   }
 
   refuse() {
-    return this.each('Sound refused', (t) => ({ refused: [...(t.word.refused ?? []), t.sound] }))
+    return this.each('Sound refused', refusal)
   }
 
   marry() {
