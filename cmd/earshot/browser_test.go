@@ -19,6 +19,8 @@ type deskRun struct {
 	cmd    *exec.Cmd
 	url    string
 	folder string
+	home   string
+	home   string // the person's own folder, empty at first
 }
 
 var deskURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+/enter\?t=\S+`)
@@ -66,7 +68,7 @@ func startDesk(t testing.TB, folder string, add ...string) *deskRun {
 func startDeskAt(t testing.TB, home, folder string, add ...string) *deskRun {
 	t.Helper()
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
-	d := &deskRun{cmd: exec.Command(program(t), args...), folder: folder}
+	d := &deskRun{cmd: exec.Command(program(t), args...), folder: folder, home: home}
 	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+home)
 	d.start(t)
 	return d

@@ -1,239 +1,211 @@
-//go:build unix
-
 package main
 
 import (
-	"context"
-	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
-	"syscall"
 	"testing"
 
-	"github.com/chromedp/cdproto/cdp"
-	cdppage "github.com/chromedp/cdproto/page"
-	"github.com/chromedp/chromedp"
-
-	"earshot/internal/media/ffmpeg"
-	"earshot/internal/scene"
 	"earshot/internal/web/webtest"
 )
 
-// TestScreens makes the pictures of every screen that stand in docs/screens, in
-// both themes and at three widths. They are for looking at, so it checks only
-// that each screen is reached and gets all it asks for:
-//
-//	EARSHOT_SCREENS=docs/screens go test ./cmd/earshot -run TestScreens
-func TestScreens(t *testing.T) {
-	to := os.Getenv("EARSHOT_SCREENS")
-	if to == "" {
-		t.Skip("EARSHOT_SCREENS names no folder for the pictures")
-	}
-	b := webtest.Browser(t)
-	home := t.TempDir()
-	writeHarder(t, filepath.Join(home, "cards"))
-	d := startDeskAt(t, home, filepath.Join(home, "the lesson"))
-	s := &screens{page: openPage(t, b, 1000, 800, d.url), home: home, to: filepath.Join("..", "..", to)}
-	if filepath.IsAbs(to) {
-		s.to = to
-	}
-
-	s.JS(counted, nil)
-	s.shoot("empty")
-	s.Press("Add folders")
-	s.Until("the places are listed", `find('Home')`)
-	s.Press("Home")
-	s.Until("folders are listed", `find('cards')`)
-	s.Press("cards")
-	s.Until("the shoot's folders are listed", `find('CARD')`)
-	s.shoot("folder")
-	s.Press("Add this folder")
-	s.Until("something was read", `await fetch('/api/state').then((r) => r.json()).then((s) => s.work.busy && s.recordings.some((r) => r.state === 'reading') && s.recordings.some((r) => r.state === 'read'))`)
-	s.held(d, func() { s.shoot("work") })
-	s.Until("the shoot is measured", `await fetch('/api/state').then((r) => r.json()).then((s) => !s.work.busy && s.takes.length === 5)`)
-	s.goTo("")
-	s.Until("all tiles are drawn", drawn)
-	s.shoot("wall")
-	s.goTo("day")
-	s.Until("the day is drawn", drawn)
-	s.shoot("day", "0")
-	s.takes()
-	s.finish()
-	var failed []string
-	if s.JS(`window.failed`, &failed); len(failed) > 0 {
-		t.Errorf("in vain the page asked for %q", failed)
-	}
+// A shown is a desk with a page of it that is brought into one state after the
+// other, and what is to be looked at in each.
+type shown struct {
+	t    *testing.T
+	d    *deskRun
+	p    *page
+	look func(state string)
+	seen int
 }
 
-// screens takes pictures of a page.
-type screens struct {
-	*page
-	home, to string
+// state looks at what the page shows now.
+func (s *shown) state(name string) {
+	s.t.Helper()
+	s.seen++
+	s.look(name)
+	s.p.Clean()
 }
 
-// takes looks at one take from afar and near, moved, and at one that is unsure.
-func (s *screens) takes() {
-	ids := map[string]string{}
-	for _, k := range s.state().Takes {
-		for _, r := range s.state().Recordings {
-			if r.ID == k.ID {
-				ids[r.Name] = k.ID
-			}
-		}
-		if k.Verdict == "unsure" {
-			ids["unsure"] = k.ID
-		}
-	}
-	if ids["unsure"] == "" {
-		s.T.Errorf("no take is unsure: %+v", s.state().Takes)
-	}
-	s.goTo("take/" + ids["C0010.MP4"])
-	s.Until("the take is drawn", drawn+` && /windows along/.test(document.querySelector('#main').innerText)`)
-	s.Keys("c")
-	s.shoot("take")
-	s.shootAs("readme.webp", 1200, 860, "light")
-	for _, near := range []struct{ key, name string }{{"7", "take-10s"}, {"8", "take-100ms"}, {"9", "take-2ms"}} {
-		s.Keys(near.key)
-		s.shoot(near.name)
-	}
-	s.Keys("8", ".", ".", ".", ".", ".", ".")
-	s.Until("it is moved", `await fetch('/api/state').then((r) => r.json()).then((s) => s.takes.some((t) => t.moved_ms > 5))`)
-	s.shoot("take-moved")
-	s.Keys("r")
-	s.Until("it is back", `await fetch('/api/state').then((r) => r.json()).then((s) => s.takes.every((t) => t.moved_ms === 0))`)
-	s.Keys("0", "Home")
-	s.Keys("?")
-	s.shoot("keys")
-	s.Keys("Escape")
-	s.goTo("take/" + ids["unsure"])
-	s.Until("the unsure take is drawn", drawn+` && /Unsure.*Clap at/s.test(document.querySelector('#main').innerText)`)
-	s.Keys("c")
-	s.shoot("take-unsure")
-}
-
-// finish marries what is sure.
-func (s *screens) finish() {
-	s.goTo("done")
-	s.Press("Marry 4 takes")
-	s.Until("all is written", `await fetch('/api/state').then((r) => r.json()).then((s) => !s.marriage.busy && s.marriage.clips.filter((c) => c.state === 'written').length === 4)`)
-	s.Until("the page says so", `/in sync/.test(document.querySelector('#main').innerText)`)
-	s.shoot("done")
-}
-
-func (s *screens) goTo(place string) {
-	s.JS(`void (location.hash = '#/`+place+`')`, nil)
-	s.Until("it is there", `location.hash === '#/`+place+`' && document.querySelector('#main > *')`)
-}
-
-// held runs fn while the program stands still, so that what passes stays.
-func (s *screens) held(d *deskRun, fn func()) {
-	if err := d.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
-		s.T.Fatalf("hold the program: %v", err)
-	}
-	defer d.cmd.Process.Signal(syscall.SIGCONT)
-	fn()
-}
-
-// counted lets the page count what it has asked for and not got yet, but for
-// streams, which stay open, and what was refused.
-const counted = `void (() => {
-	const fetch = window.fetch
-	window.asked = 0
-	window.failed = []
-	new PerformanceObserver((l) => l.getEntries().forEach((e) => e.responseStatus >= 400 && window.failed.push(e.name + ' ' + e.initiatorType + ' ' + location.hash))).observe({type: 'resource'})
-	window.fetch = async (...what) => {
-		const counts = /peaks|samples|mirror|still|strip|takes\/[^/]+$/.test(String(what[0]))
-		window.asked += counts
-		try {
-			const got = await fetch(...what)
-			if (counts) await got.clone().arrayBuffer()
-			return got
-		} finally {
-			window.asked -= counts
-		}
-	}
-})()`
-
-// shoot takes the pictures of what is shown, with keys pressed for each. A take at
-// night and by day is the same take, so the page is not loaded anew.
-func (s *screens) shoot(name string, keys ...string) {
-	s.T.Helper()
-	for _, size := range [][2]int64{{1600, 900}, {1000, 800}, {320, 720}} {
-		for _, theme := range []string{"light", "dark"} {
-			s.shootAs(fmt.Sprintf("%s-%s-%d.webp", name, theme, size[0]), size[0], size[1], theme, keys...)
-		}
-	}
-}
-
-// shootAs takes one picture. While the program is held, for "work", nothing that
-// was asked for comes.
-func (s *screens) shootAs(name string, width, height int64, theme string, keys ...string) {
-	s.T.Helper()
-	s.Do("make the window", chromedp.EmulateViewport(width, height))
-	s.Keys(keys...)
-	s.JS(`(document.documentElement.dataset.theme = '`+theme+`', window.dispatchEvent(new Event('theme')))`, nil)
-	s.JS(`document.querySelector('#said').replaceChildren()`, nil)
-	s.JS(`new Promise((r) => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 400))`, nil)
-	if !strings.HasPrefix(name, "work") {
-		s.Until("all it asked for is there", `window.asked === 0 && [...document.images].every((i) => i.complete) && (await new Promise((r) => setTimeout(r, 250)), window.asked === 0)`)
-	}
-	s.neat()
-	s.keep(name)
-}
-
-// neat shows a home as anybody has one in the place of the test's own.
-func (s *screens) neat() {
-	own, _ := json.Marshal(s.home)
-	s.JS(`(() => {
-		const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT)
-		while (texts.nextNode()) if (texts.currentNode.data.includes(`+string(own)+`)) texts.currentNode.data = texts.currentNode.data.replaceAll(`+string(own)+`, '/films')
-	})()`, nil)
-}
-
-func (s *screens) keep(name string) {
-	s.T.Helper()
-	s.Do("take a picture", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		quality := int64(72)
-		got, err := cdp.Call(ctx, t, cdppage.CaptureScreenshot, cdppage.CaptureScreenshotParams{Format: cdppage.CaptureScreenshotFormatWebp, Quality: &quality})
-		if err != nil {
-			return err
-		}
-		return os.WriteFile(filepath.Join(s.to, name), got.Data, 0o644)
-	}))
-}
-
-// writeHarder writes the try-it shoot with one clip more: somebody claps once
-// and says nothing, and one clap is like another.
-func writeHarder(t *testing.T, dir string) {
+// everyState brings a desk into every state that its page can show. What look
+// changes of the page it brings back.
+func everyState(t *testing.T, look func(s *shown, state string)) *shown {
 	t.Helper()
-	s, err := scene.Demo()
-	if err != nil {
-		t.Fatal(err)
+	b := webtest.Browser(t)
+	s := &shown{t: t, d: startDesk(t, t.TempDir())}
+	s.look = func(state string) { look(s, state) }
+	for _, name := range []string{"Videos", "Recorder/day one", "Card"} {
+		if err := os.MkdirAll(filepath.Join(s.d.home, name), 0o777); err != nil {
+			t.Fatal(err)
+		}
 	}
-	last := s.Clips[len(s.Clips)-1]
-	clip := s.Clips[0]
-	clip.Name, clip.Length, clip.Seed, clip.Noise, clip.SNR = "CARD/C0012.MP4", 8, 731, scene.Quiet, 30
-	clip.Clock.Start = last.Clock.World(last.Length) + 40
-	hands := slices.IndexFunc(s.Talk, func(u scene.Utterance) bool { return u.Clap })
-	s.Talk = append(s.Talk, scene.ClapAt(clip.Clock.World(s.Clips[0].Clock.Own(s.Talk[hands].Onset())), 91, 0))
-	film := *clip.Film
-	film.Draw = func(n int, picture []byte) { clip.Film.Draw(min(n, 48), picture) } // before the first word
-	s.Clips = append(s.Clips, clip)
-	s.Clips[len(s.Clips)-1].Film = &film
-	sound := s.Sounds[0]
-	sound.Name, sound.Length, sound.Seed = "PHONE/rec_20260114_102731.m4a", 14, 831
-	sound.Clock.Start = clip.Clock.Start - 2.4
-	s.Sounds = append(s.Sounds, sound)
+	s.p = openPage(t, b, 900, 900, s.d.url)
+	s.start()
+	s.wall()
+	s.takes()
+	s.sheets()
+	s.marrying()
+	return s
+}
 
-	engine, err := ffmpeg.Open(ffmpeg.Options{CacheDir: kept(t)})
-	if err != nil {
-		t.Fatal(err)
+// start goes from the empty beginning to a shoot that is measured.
+func (s *shown) start() {
+	p := s.p
+	s.state("empty")
+	p.Press("Add folders")
+	p.Until("the machine's places are shown", `document.querySelector('.inside .folder')`)
+	s.state("places of the machine")
+	p.Press("Home")
+	p.Until("folders are shown", `[...document.querySelectorAll('.inside .folder')].some((e) => e.innerText === 'Videos')`)
+	s.state("folders")
+	p.Chord("Escape")
+	p.Until("the dialog is closed", `!document.querySelector('dialog')`)
+	p.Press("Try it on a small shoot")
+	p.Until("some file is being read", `document.querySelector('.files li') && document.querySelector('.now').innerText`)
+	letGo := s.d.hold(s.t)
+	s.state("beginning, at work")
+	letGo()
+	p.Until("the shoot is measured", settled)
+	s.state("beginning, measured")
+}
+
+// patch says something of a clip, and waits until all is still.
+func (s *shown) patch(id, change string) {
+	s.t.Helper()
+	var status int
+	s.p.JS(`await fetch('/api/takes/`+id+`/word', {method: 'PATCH', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(`+change+`)}).then((r) => r.status)`, &status)
+	if status != 200 {
+		s.t.Fatalf("%s of %s was answered %d", change, id, status)
 	}
-	defer engine.Close()
-	if _, err := scene.Write(t.Context(), engine, dir, s, nil); err != nil {
-		t.Fatal(err)
+}
+
+// wall shows the wall by each filter, with a take of each kind, and the day.
+func (s *shown) wall() {
+	p := s.p
+	alone, sound := s.alone()
+	s.patch(alone, `{sound: '`+sound+`', line: {offset_s: 3, drift_ppm: 0}}`)
+	s.patch(s.sure(0).ID, `{line: {offset_s: 2.5, drift_ppm: 10}, approved: true, name: 'a name of its own'}`)
+	p.hash("#/")
+	p.Until("the wall is there", `document.querySelectorAll('[role=gridcell]').length >= 6`)
+	for i, name := range []string{"look", "done", "alone", "all"} {
+		p.Chord(fmt.Sprint(i + 1))
+		p.Until("it is filtered", `document.querySelector('.filters input:checked').value === '`+name+`'`)
+		s.state("wall, " + name)
 	}
+	p.Chord("Mod+a")
+	p.Until("all are chosen", `document.querySelector('.chosen:not([hidden])')`)
+	s.state("wall, chosen")
+	p.Chord("Escape")
+	p.hash("#/day")
+	p.Until("the day is there", `document.querySelectorAll('.mark').length > 1`)
+	s.state("day")
+}
+
+// takes shows one take after the other.
+func (s *shown) takes() {
+	p := s.p
+	alone, _ := s.alone()
+	for _, k := range []struct{ state, id string }{{"take, sure", s.sure(1).ID}, {"take, moved", s.sure(0).ID}, {"take, by hand", alone}} {
+		p.take(k.id)
+		s.state(k.state)
+	}
+	p.Chord("o")
+	p.Until("sounds are offered", `document.querySelectorAll('.sounds li').length > 1 && document.activeElement.id === 'sound-search'`)
+	s.state("take, other sounds")
+	p.JS(`document.activeElement.blur()`, nil)
+	p.Chord("x")
+	p.Until("it is alone again", `/^Alone/.test(document.querySelector('.verdict').innerText) && /was refused/.test(document.querySelector('.others').innerText)`)
+	s.state("clip, alone with a refusal")
+	p.take(s.sure(2).ID)
+	p.Chord("e")
+	p.Until("something was found", `document.querySelector('.found button')`)
+	s.state("take, found near here")
+	p.Chord("b", "v")
+	p.JS(`document.querySelector('#offset').focus()`, nil)
+	p.Type("nonsense")
+	p.Chord("Enter")
+	p.Until("it says why not", `document.querySelector('#offset[aria-invalid]')`)
+	s.state("take, marks and a wrong place")
+	p.JS(`document.activeElement.blur()`, nil)
+}
+
+// sheets shows the sheet of keys.
+func (s *shown) sheets() {
+	s.p.Chord("?")
+	s.p.Until("the sheet is open", `document.querySelector('dialog[open]')`)
+	s.state("keys")
+	s.p.Chord("Escape")
+	s.p.Until("the sheet is closed", `!document.querySelector('dialog')`)
+}
+
+// marrying shows the last screen before, during and after, and the end.
+func (s *shown) marrying() {
+	p := s.p
+	p.hash("#/done")
+	p.Until("marrying is asked for", `document.querySelector('.choices')`)
+	s.state("marrying, before")
+	p.JS(`document.querySelector('[name=placed][value=saw]').click()`, nil)
+	s.state("marrying, as the camera saw it")
+	p.JS(`document.querySelector('[name=placed][value=heard]').click()`, nil)
+	p.Press("Marry 4 takes")
+	p.Until("clips are being written", `document.querySelector('progress:not([hidden])')`)
+	letGo := s.d.hold(s.t)
+	s.state("marrying, at work")
+	letGo()
+	p.Until("all is written", `document.querySelectorAll('.finished li').length === 4 && !document.querySelector('progress:not([hidden])')`)
+	s.state("marrying, after")
+	p.JS(`document.querySelector('.finished button').click()`, nil)
+	p.Until("a clip is played", `document.querySelector('.player video')`)
+	s.state("marrying, played")
+	p.JS(`document.querySelector('.finished button').click()`, nil)
+	p.hash("#/start")
+	p.Press("End Earshot")
+	p.Until("it has ended", `/has ended/.test(document.body.innerText)`)
+	s.state("ended")
+}
+
+// sure is one of the takes that the measurement is sure of, by its number.
+func (s *shown) sure(n int) (k struct{ ID string }) {
+	s.t.Helper()
+	for _, t := range s.p.state().Takes {
+		if t.Verdict != "sure" {
+			continue
+		}
+		if k.ID = t.ID; n == 0 {
+			return k
+		}
+		n--
+	}
+	s.t.Fatalf("too few takes are sure")
+	return k
+}
+
+// alone is the clip that no sound heard, and a sound to pair it with.
+func (s *shown) alone() (clip, sound string) {
+	s.t.Helper()
+	for _, r := range s.p.state().Recordings {
+		if r.Kind == "clip" && r.Name == "C0009.MP4" { // the try-it shoot's
+			clip = r.ID
+		}
+		if r.Kind == "sound" && (sound == "" || len(r.Alone) > 0) {
+			sound = r.ID
+		}
+	}
+	if clip == "" || sound == "" {
+		s.t.Fatalf("nothing is alone")
+	}
+	return clip, sound
+}
+
+// hash goes to another screen.
+func (p *page) hash(to string) {
+	p.T.Helper()
+	p.JS(`void (location.hash = '`+to+`')`, nil)
+}
+
+// take opens a take and waits until it is drawn.
+func (p *page) take(id string) {
+	p.T.Helper()
+	p.hash("#/take/" + id)
+	p.Until("the take is drawn", `decodeURIComponent(location.hash.slice(7)) === '`+id+`' && document.querySelector('.verdict')?.innerText && `+drawn)
 }

@@ -62,7 +62,7 @@ func (d *Desk) showDay(last bool) {
 	b := d.board
 	b.change(func(v int64) {
 		for id, rec := range recs {
-			rec.Alone, rec.Day = alone[id], times[id]
+			rec.Alone, rec.Day, rec.Refused = alone[id], times[id], words[id].Refused
 			b.recs.put(id, rec, v)
 		}
 		for _, id := range slices.Clone(b.takes.order) {

@@ -76,7 +76,8 @@ type Recording struct {
 	Device  string   `json:"device"`         // recordings of one device share it
 	Picture *Picture `json:"picture"`        // null of a sound
 	Tracks  []Track  `json:"tracks"`
-	Alone   []string `json:"alone,omitempty"` // why it belongs to no other, when it does not
+	Alone   []string `json:"alone,omitempty"`   // why it belongs to no other, when it does not
+	Refused []string `json:"refused,omitempty"` // of a clip: ids of the sounds a person said do not belong to it, also while it is no take
 }
 
 // A Picture is what a clip shows.

@@ -3,7 +3,7 @@
 import { api } from './api.js'
 import { extent, lanes, neighbour, sizes } from './daylanes.js'
 import { button, colour, fill, h, nextFrame, say } from './dom.js'
-import { define, press } from './keys.js'
+import { announce, define, press } from './keys.js'
 import { createLooks } from './looks.js'
 import { createQueue } from './queue.js'
 import { day, items } from './state.js'
@@ -426,6 +426,8 @@ class Day {
     ]
   }
 }
+
+announce('In the day', Day.prototype.keys())
 
 /** How high a shore stands over a pixel, 0 to 1: the mean of its bins. @param {Shore} p @param {number} s seconds @param {number} per seconds to a pixel @param {boolean} level its level, not its peak */
 function heightAt(p, s, per, level) {

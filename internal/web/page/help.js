@@ -4,6 +4,7 @@ import { places, printed } from './keys.js'
 
 /** Opens the sheet; closing it gives the focus back. */
 export function openHelp() {
+  if (document.querySelector('dialog[open]')) return
   const mac = /Mac/.test(navigator.platform)
   const close = button('Close', () => sheet.close())
   const keys = (/** @type {string[]} */ list) => list.map((c, i) => [i ? ' or ' : '', ...printed(c, mac).map((k) => h('kbd', null, k))]).flat()

@@ -22,6 +22,18 @@ export function define(place, rows) {
   table.set(place, rows)
 }
 
+/**
+ * Says which keys a place will know once it is shown, for the help sheet.
+ * @param {string} place
+ * @param {Row[]} rows  without what they run
+ */
+export function announce(place, rows) {
+  const others = [...table].filter(([p]) => p !== place)
+  table.clear()
+  table.set(place, rows.map(({ run, ...row }) => row))
+  for (const [p, r] of others) table.set(p, r)
+}
+
 /** All places with their keys: what works anywhere, then the place defined last, then those before. */
 export const places = () => [...table].reverse().sort(([a], [b]) => Number(b === 'Anywhere') - Number(a === 'Anywhere'))
   .map(([place, rows]) => ({ place, rows: rows.filter((r) => r.says) }))

@@ -117,3 +117,13 @@ export function fineMost(windows, spans) {
   for (let decade = 0.1; decade < 1e6; decade *= 10) for (const m of [1, 2, 5]) if (m * decade >= need) return m * decade
   return 1e6
 }
+
+/** The part of a clip under which a sound lies: its seconds; from 0 to 0 where none does.
+ * @param {Span[]} laid @param {number} clip  its length, s @param {number} sound  its length, s
+ * @returns {{from: number, to: number}} */
+export function covered(laid, clip, sound) {
+  if (!laid.length || !sound) return { from: 0, to: 0 }
+  const first = laid[0], last = laid[laid.length - 1]
+  const begins = -first.offset_s / (1 + first.drift_ppm * 1e-6), ends = (sound - last.offset_s) / (1 + last.drift_ppm * 1e-6)
+  return { from: Math.max(0, begins), to: Math.min(clip, ends) }
+}

@@ -36,6 +36,12 @@ function fail(err) {
   tell(e.message ?? String(err), e.hint)
 }
 
+/** The sheet names the keys of a take too, whose part may not have been fetched yet. */
+async function help() {
+  await closer().catch(() => {})
+  openHelp()
+}
+
 async function quit() {
   try {
     await api.quit()
@@ -54,6 +60,10 @@ const desk = { api, store, go, tell, fail, quit, chosen: new Set() }
 // while the wall is drawn.
 /** @type {Promise<{openTake: Open}> | undefined} */
 let close
+const closer = () => (close ??= import('./take.js').catch((err) => {
+  close = undefined // asked for anew the next time
+  throw err
+}))
 
 /** @type {Record<'start' | 'wall' | 'day' | 'done' | 'take', () => Open | Promise<Open>>} */
 const screens = {
@@ -61,7 +71,7 @@ const screens = {
   wall: () => openWall,
   day: () => openDay,
   done: () => openDone,
-  take: async () => (await (close ??= import('./take.js'))).openTake,
+  take: async () => (await closer()).openTake,
 }
 
 /** @type {Screen | null} */
@@ -162,7 +172,7 @@ function makeHead() {
       tell(`Colours: ${themeNames[now]}`)
       head()
     }),
-    help: button('Keys', openHelp, { 'aria-keyshortcuts': '?' }),
+    help: button('Keys', help, { 'aria-keyshortcuts': '?' }),
     work: h('p', { class: 'work' }),
   }
   fill(byId('head'), bar.name, h('nav', { 'aria-label': 'The shoot' }, bar.add, bar.wall, bar.day, bar.done), bar.work, h('div', { class: 'side' }, bar.undo, bar.redo, bar.light, bar.help))
@@ -197,7 +207,7 @@ function working(s) {
 }
 
 define('Anywhere', [
-  { keys: ['?'], says: 'this sheet', run: openHelp },
+  { keys: ['?'], says: 'this sheet', run: () => void help() },
   { keys: ['Mod+z'], says: 'undo', run: () => void step('undo') },
   { keys: ['Mod+Shift+z', 'Mod+y'], says: 'do again what was undone', run: () => void step('redo') },
   { keys: ['g'], says: 'to the wall', run: () => go('#/') },
@@ -226,6 +236,10 @@ function connection(lost) {
 makeHead()
 takeDrops(desk)
 addEventListener('keydown', key)
+document.querySelector('.skip')?.addEventListener('click', (e) => {
+  e.preventDefault() // an address would open another screen
+  byId('main').focus()
+})
 addEventListener('hashchange', show)
 store.subscribe(() => {
   head()
@@ -246,7 +260,7 @@ async function begin() {
   }
   unfollow = follow(() => store.get().version, store.apply, connection)
   show()
-  requestAnimationFrame(() => setTimeout(() => (close ??= import('./take.js')).catch(() => (close = undefined)), 0))
+  requestAnimationFrame(() => setTimeout(() => closer().catch(() => {}), 0))
 }
 
 begin()

@@ -35,6 +35,7 @@ export function soundsFor(recordings, clip, typed) {
  * @property {(c: Candidate) => void} pick
  * @property {(sound: Recording, line: {offset_s: number, drift_ppm: number}) => void} pair
  * @property {() => void} refuse
+ * @property {(id: string) => void} allow  takes a refusal back
  * @property {(id: string) => string} nameOf
  */
 
@@ -44,11 +45,12 @@ export class Others {
     this.deeds = deeds
     this.list = h('ul', { class: 'candidates' })
     this.refuse = keyed('These two do not belong together', 'X', deeds.refuse)
+    this.refused = h('ul', { class: 'candidates', 'aria-label': 'Refused sounds' })
     this.search = h('input', { type: 'text', id: 'sound-search', autocomplete: 'off', oninput: () => this.#all() })
     this.all = h('ul', { class: 'sounds' })
     this.more = h('details', { ontoggle: () => this.#all() }, h('summary', null, 'Pair it with another sound by hand', h('kbd', { 'aria-hidden': 'true' }, 'O')),
       h('div', { class: 'row' }, h('label', { for: 'sound-search' }, 'Name'), this.search), this.all)
-    this.root = h('section', { class: 'others' }, h('h2', null, 'Other places and sounds'), this.list, h('div', { class: 'row' }, this.refuse), this.more)
+    this.root = h('section', { class: 'others' }, h('h2', null, 'Other places and sounds'), this.list, h('div', { class: 'row' }, this.refuse), this.refused, this.more)
     /** @type {Recording[]} */
     this.recordings = []
     /** @type {Recording | null} */
@@ -56,13 +58,18 @@ export class Others {
     this.sound = ''
   }
 
-  /** @param {{clip: Recording, recordings: Recording[], sound: string, line: {offset_s: number} | undefined, candidates: Candidate[]}} m */
-  show({ clip, recordings, sound, line, candidates }) {
+  /** @param {{clip: Recording, recordings: Recording[], sound: string, line: {offset_s: number} | undefined, candidates: Candidate[], refused: string[]}} m */
+  show({ clip, recordings, sound, line, candidates, refused }) {
+    const had = this.root.contains(document.activeElement)
     Object.assign(this, { clip, recordings, sound })
     this.refuse.disabled = !sound
+    this.refused.hidden = !refused.length
+    fill(this.refused, refused.map((id) => h('li', { class: 'row' }, h('span', null, `${this.deeds.nameOf(id)} was refused`), keyed('Take the refusal back', '', () => this.deeds.allow(id)))))
     fill(this.list, candidates.length ? candidates.map((c) => this.#candidate(c, c.sound === sound && !!line && Math.abs(line.offset_s - c.line.offset_s) < 0.1))
       : h('li', { class: 'quiet' }, 'No other place was near enough to be weighed.'))
     this.#all()
+    // What was pressed is no more: whoever goes by keys stays in this part.
+    if (had && (document.activeElement === document.body || document.activeElement === this.refuse && this.refuse.disabled)) /** @type {HTMLElement} */ (this.more.firstElementChild).focus()
   }
 
   /** @param {Candidate} c @param {boolean} here */

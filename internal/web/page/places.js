@@ -1,5 +1,6 @@
 // The dialog for adding folders: a browser of this machine's places.
 import { button, fill, h } from './dom.js'
+import { announce } from './keys.js'
 import { bytes, count } from './words.js'
 
 /** @typedef {import('./types').Folder} Folder */
@@ -137,6 +138,14 @@ class Places {
     }
   }
 }
+
+announce('Among folders', [
+  { keys: ['ArrowUp', 'ArrowDown'], says: 'the folder above, below' },
+  { keys: ['Home', 'End'], says: 'the first, the last' },
+  { keys: ['Enter', 'ArrowRight'], says: 'into it' },
+  { keys: ['Backspace', 'ArrowLeft'], says: 'out of it' },
+  { keys: ['Escape'], says: 'close' },
+])
 
 /**
  * The steps from a place to a folder in it, the place first.

@@ -188,3 +188,10 @@ export function createStore() {
     },
   }
 }
+
+/** What says that a take's sound does not belong to it: what was said of the two together, where it lies and that it is right, goes with it.
+ * @param {import('./types').Take} t @returns {import('./types').Change} */
+export function refusal({ sound, word }) {
+  const refused = [...new Set([...(word.refused ?? []), sound])]
+  return { refused, ...(word.sound ? { sound: '' } : {}), ...(word.line ? { line: null } : {}), ...(word.approved ? { approved: false } : {}) }
+}

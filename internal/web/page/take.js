@@ -4,12 +4,12 @@
 
 import { fill, h, say } from './dom.js'
 import { define, press } from './keys.js'
-import { recording, take as takeOf } from './state.js'
+import { recording, refusal, take as takeOf } from './state.js'
 import { Glass } from './glass.js'
 import { Hearing } from './hearing.js'
 import { layout } from './layout.js'
 import { createListener } from './listen.js'
-import { laidBy, laterBy, laterThan, leftover, soundAt, worst } from './lines.js'
+import { covered, laidBy, laterBy, laterThan, leftover, soundAt, worst } from './lines.js'
 import { clapLaid, lineUp, nextClap, noMarks } from './marks.js'
 import { Moving, keyed } from './moving.js'
 import { movedWords, nudge } from './moves.js'
@@ -17,26 +17,23 @@ import { Others } from './others.js'
 import { createPicture } from './picture.js'
 import { clipSays, gapSays, known, placeSays, positionSays, seamSays, sentence, settles, verdictSays } from './saying.js'
 import { Strip } from './strip.js'
-import { keysOf } from './takekeys.js'
+import { keysOf, PLACE, unbound } from './takekeys.js'
 import { fpsOf } from './ticks.js'
 import { clock, late, ms } from './words.js'
 
 /** @typedef {import('./lines.js').Line} Line */
 /** @typedef {import('./lines.js').Span} Span */
-/** @typedef {import('./types').Detail} Detail */
-/** @typedef {import('./types').Change} Change */
 /** @typedef {import('./types').Recording} Recording */
 /** @typedef {{id: string} & import('./main.js').Desk} Ways */
 
 const SETTLE = 400 // ms without a further nudge after which a run of them is one step of the history
-const PLACE = 'At a take'
 
 export class TakeScreen {
   /** @param {HTMLElement} root @param {Ways} ways */
   constructor(root, ways) {
     this.ways = ways
     this.id = ways.id
-    /** @type {Detail | null} */
+    /** @type {import('./types').Detail | null} */
     this.detail = null
     /** @type {Line | null} a line that the program has not been told or has not answered yet */
     this.pending = null
@@ -70,6 +67,11 @@ export class TakeScreen {
 
   get take() {
     return takeOf(this.ways.store.get(), this.id)
+  }
+
+  /** Sounds of which a person said that they do not belong to it: ids. */
+  get refused() {
+    return this.clip?.refused ?? []
   }
 
   get sound() {
@@ -126,6 +128,7 @@ export class TakeScreen {
       pick: (c) => this.choose(c.sound, c.line),
       pair: (sound, line) => this.choose(sound.id, line),
       refuse: () => this.refuse(),
+      allow: (id) => void this.say({ refused: this.refused.filter((r) => r !== id) }),
       nameOf: (id) => recording(this.ways.store.get(), id)?.name ?? 'a sound that is no longer here',
     }
   }
@@ -140,7 +143,7 @@ export class TakeScreen {
     const { clip, take } = this
     this.glass.root.hidden = !clip?.length_s
     if (!clip) return say(this.el.verdict, 'There is no such clip any more.')
-    const now = JSON.stringify([take, clip.length_s, clip.state])
+    const now = JSON.stringify([take, clip.length_s, clip.state, clip.refused])
     if (now === this.seen) return
     this.seen = now
     this.#head()
@@ -217,11 +220,7 @@ export class TakeScreen {
 
   /** The part of the clip that has good sound, as it is laid now. */
   #covered() {
-    const t = this.take, spans = this.laid, clip = this.clip, sound = this.sound
-    if (!t || !clip || !sound || !spans.length) return { from: 0, to: 0 }
-    const first = spans[0], last = spans[spans.length - 1]
-    const begins = -first.offset_s / (1 + first.drift_ppm * 1e-6), ends = (sound.length_s - last.offset_s) / (1 + last.drift_ppm * 1e-6)
-    return { from: Math.max(0, begins), to: Math.min(clip.length_s, ends) }
+    return covered(this.laid, this.clip?.length_s ?? 0, this.take && this.sound ? this.sound.length_s : 0)
   }
 
   /** All words, which depend on the line. */
@@ -238,7 +237,7 @@ export class TakeScreen {
     ] : ['No recording heard the same moment clearly. If you know which sound belongs to it, pair them by hand below.']
     fill(this.el.words, take && h('p', { class: 'next' }, settles(take)), lines.filter(Boolean).map((l) => h('p', null, l)))
     this.moving.show({ line: laid[0], moved, measured: this.measured.length > 0, marks: this.marks, laid })
-    this.others.show({ clip, recordings: this.ways.store.get().recordings, sound: take?.sound ?? '', line: laid[0], candidates: detail?.candidates ?? [] })
+    this.others.show({ clip, recordings: this.ways.store.get().recordings, sound: take?.sound ?? '', line: laid[0], candidates: detail?.candidates ?? [], refused: this.refused })
     const claps = detail?.claps ?? []
     const most = 60
     fill(this.el.claps, claps.slice(0, most).map((c) => h('li', null, keyed(`Clap at ${clock(c.clip_s, 3)}, ${late(clapLaid(c, laid).late_ms)}`, '', () => this.seek(c.clip_s, true)))),
@@ -299,7 +298,7 @@ export class TakeScreen {
     this.#show()
   }
 
-  /** Says something of the clip. @param {Change} change @returns {Promise<boolean>} whether it was taken */
+  /** Says something of the clip. @param {import('./types').Change} change @returns {Promise<boolean>} whether it was taken */
   async say(change) {
     this.sending++
     try {
@@ -376,9 +375,13 @@ export class TakeScreen {
         text: `Found ${where}, give or take ${ms(found.sigma_ms)}. ${verdictSays(found.take)} ${seamSays(found.windows ?? [], found.measured ?? [])}`,
         take: () => {
           this.moving.showFound(null)
+          this.glass.water.focus()
           this.move({ offset_s: line.offset_s, drift_ppm: line.drift_ppm }, 0)
         },
-        leave: () => this.moving.showFound(null),
+        leave: () => {
+          this.moving.showFound(null)
+          this.glass.water.focus()
+        },
       })
     } catch (err) {
       this.moving.showFound(null)
@@ -389,16 +392,15 @@ export class TakeScreen {
   /** Lays a sound under the clip, also one that was refused before.
    * @param {string} sound  id @param {Line} line */
   choose(sound, line) {
-    const refused = this.take?.word.refused ?? []
     this.pending = null
-    return this.say({ sound, line, ...(refused.includes(sound) ? { refused: refused.filter((r) => r !== sound) } : {}) })
+    return this.say({ sound, line, ...(this.refused.includes(sound) ? { refused: this.refused.filter((r) => r !== sound) } : {}) })
   }
 
   async refuse() {
     const t = this.take
     if (!t) return
     const name = this.sound?.name ?? 'the sound'
-    if (await this.say({ refused: [...new Set([...(t.word.refused ?? []), t.sound])] })) this.ways.tell(`${name} is no longer laid under it`, 'Undo brings it back.')
+    if (await this.say(refusal(t))) this.ways.tell(`${name} is no longer laid under it`, 'Undo brings it back.')
   }
 
   /** The next take that needs a look, round and round; another one than this. */
@@ -486,7 +488,7 @@ export class TakeScreen {
     this.picture.close()
     this.strip.close()
     this.glass.close()
-    define(PLACE, [])
+    unbound()
   }
 }
 

@@ -1,7 +1,13 @@
 // The keys that work at a take.
 
+import { announce } from './keys.js'
 import { STEP_NAMES } from './moving.js'
 import { STEPS } from './moves.js'
+
+export const PLACE = 'At a take'
+
+/** Says which keys there are, while no take is shown. */
+export const unbound = () => announce(PLACE, keysOf(/** @type {any} */ (null)))
 
 /** @param {import('./take.js').TakeScreen} s @returns {import('./keys.js').Row[]} */
 export function keysOf(s) {
@@ -64,3 +70,5 @@ export function keysOf(s) {
     row('n', 'next take to look at', () => s.next()),
   ]
 }
+
+unbound()

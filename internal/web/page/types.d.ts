@@ -10,7 +10,7 @@ export interface Picture { width: number; height: number; fps: number; rate: str
 export interface Track { rate: number; channels: number; silent?: boolean }
 export interface Recording {
   id: string; path: string; name: string; kind: 'clip' | 'sound' | ''; state: 'waiting' | 'reading' | 'read' | 'failed'; done: number; error?: string
-  length_s: number; made?: string; day_s: number | null; device: string; picture: Picture | null; tracks: Track[] | null; alone?: string[]
+  length_s: number; made?: string; day_s: number | null; device: string; picture: Picture | null; tracks: Track[] | null; alone?: string[]; refused?: string[]
 }
 export interface Take {
   id: string; sound: string; others: string[] | null; verdict: 'sure' | 'unsure' | 'weighing' | 'hand'; status: 'look' | 'done'; why: string[] | null; chance_of_error: number

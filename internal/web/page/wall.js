@@ -1,8 +1,8 @@
 // The wall: all takes as mirrors. Only what is seen is in the page.
 import { button, fill, h, nextFrame, say } from './dom.js'
-import { define, press } from './keys.js'
+import { announce, define, press } from './keys.js'
 import { createLooks } from './looks.js'
-import { counts, items, wall } from './state.js'
+import { counts, items, refusal, wall } from './state.js'
 import { draw, makeTile, palette, write } from './tile.js'
 import { count } from './words.js'
 import { move, place } from './wallgrid.js'
@@ -387,7 +387,7 @@ class Wall {
   }
 
   refuse() {
-    return this.each('Sound refused', (t) => ({ refused: [...(t.word.refused ?? []), t.sound] }))
+    return this.each('Sound refused', refusal)
   }
 
   marry() {
@@ -439,3 +439,5 @@ class Wall {
     ]
   }
 }
+
+announce('On the wall', Wall.prototype.keys())

@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict'
 import { existsSync, readFileSync } from 'node:fs'
 import { test } from 'node:test'
-import { counts, createStore, day, empty, items, nothing, recording, reduce, sorted, take, wall } from '../state.js'
+import { counts, createStore, day, empty, items, nothing, recording, reduce, sorted, take, wall, refusal } from '../state.js'
 
 const clip = (id, more) => ({ id, path: `/x/${id}`, name: `${id}.MP4`, kind: 'clip', state: 'read', done: 1, length_s: 10, day_s: null, device: 'a', picture: null, tracks: [], ...more })
 const sound = (id, more) => clip(id, { kind: 'sound', name: `${id}.wav`, ...more })
@@ -109,4 +109,11 @@ test('the contract’s samples', { skip: !existsSync(contract) && 'testdata/cont
   for (const t of patch.takes ?? []) assert.deepEqual(take(after, t.id), t)
   for (const r of patch.recordings ?? []) assert.deepEqual(recording(after, r.id), r)
   for (const id of patch.gone ?? []) assert.ok(!(take(after, id) || recording(after, id)) || patch.recordings?.some((r) => r.id === id), `${id} is still there`)
+})
+
+test('a refusal takes along what was said of the two together', () => {
+  const take = (word) => ({ sound: 's', word: { approved: false, line: null, ...word } })
+  assert.deepEqual(refusal(take({})), { refused: ['s'] })
+  assert.deepEqual(refusal(take({ refused: ['r', 's'] })), { refused: ['r', 's'] })
+  assert.deepEqual(refusal(take({ sound: 's', line: { offset_s: 1, drift_ppm: 0 }, approved: true })), { refused: ['s'], sound: '', line: null, approved: false })
 })
