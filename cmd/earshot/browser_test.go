@@ -19,7 +19,6 @@ type deskRun struct {
 	cmd    *exec.Cmd
 	url    string
 	folder string
-	home   string
 	home   string // the person's own folder, empty at first
 }
 
