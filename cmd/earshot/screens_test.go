@@ -116,7 +116,7 @@ func (s *shown) takes() {
 	p.Chord("x")
 	p.Until("it is alone again", `/^Alone/.test(document.querySelector('.verdict').innerText) && /was refused/.test(document.querySelector('.others').innerText)`)
 	s.state("clip, alone with a refusal")
-	p.take(s.sure(2).ID)
+	p.toTake(s.sure(2).ID)
 	p.Chord("e")
 	p.Until("something was found", `document.querySelector('.found button')`)
 	s.state("take, found near here")
@@ -203,8 +203,8 @@ func (p *page) hash(to string) {
 	p.JS(`void (location.hash = '`+to+`')`, nil)
 }
 
-// take opens a take and waits until it is drawn.
-func (p *page) take(id string) {
+// toTake opens a take and waits until it is drawn.
+func (p *page) toTake(id string) {
 	p.T.Helper()
 	p.hash("#/take/" + id)
 	p.Until("the take is drawn", `decodeURIComponent(location.hash.slice(7)) === '`+id+`' && document.querySelector('.verdict')?.innerText && `+drawn)

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -203,7 +204,21 @@ func TestInvitations(t *testing.T) {
 
 // raw sends bytes as they are and returns the answer's status; 0 where there
 // is none.
+//
+// A server that does not read what it refuses may reset the connection before
+// its answer is read, which says nothing of the answer: then it is asked again.
 func raw(t testing.TB, port, request string) (status int, body string) {
+	t.Helper()
+	for range 3 {
+		var reset bool
+		if status, body, reset = rawOnce(t, port, request); !reset {
+			break
+		}
+	}
+	return status, body
+}
+
+func rawOnce(t testing.TB, port, request string) (status int, body string, reset bool) {
 	t.Helper()
 	c, err := net.Dial("tcp", "127.0.0.1:"+port)
 	if err != nil {
@@ -216,11 +231,12 @@ func raw(t testing.TB, port, request string) (status int, body string) {
 	}()
 	resp, err := http.ReadResponse(bufio.NewReader(c), nil)
 	if err != nil {
-		return 0, ""
+		var broken *net.OpError
+		return 0, "", errors.As(err, &broken)
 	}
 	b, _ := io.ReadAll(io.LimitReader(resp.Body, 1<<20))
 	resp.Body.Close()
-	return resp.StatusCode, string(b)
+	return resp.StatusCode, string(b), false
 }
 
 // No trick with paths gets a file: not encoded, not doubly, not over a link,
