@@ -82,7 +82,8 @@ function program() {
   })
   return { asked, get }
 }
-const soon = () => new Promise((r) => setTimeout(r, 5))
+/** Lets what is under way go on until something holds. */
+const until = async (holds) => { while (!holds()) await new Promise((r) => setImmediate(r)) }
 
 test('tiles: nearest first, few at once, what is no longer wanted gives way, and memory is bounded', async () => {
   const { asked, get } = program()
@@ -100,13 +101,13 @@ test('tiles: nearest first, few at once, what is no longer wanted gives way, and
   assert.ok(asked[0].signal.aborted, 'the first gave way')
   assert.match(asked[2].url, /from=0&n=8192/)
   asked[2].answer(49152)
-  await soon()
+  await until(() => came > 0)
   assert.equal(came, 1)
   assert.equal(shelf.tiles.size, 1)
   for (const index of [1, 2]) {
     tiles.want([{ shelf, index }])
     asked.at(-1).answer(49152)
-    await soon()
+    await until(() => shelf.tiles.has(index))
   }
   assert.deepEqual([...shelf.tiles.keys()], [1, 2], 'the oldest is gone')
   assert.ok(tiles.bytes <= 100000)
@@ -120,13 +121,13 @@ test('tiles: what failed is asked for again later, and said the second time', as
   const shelf = tiles.samples('a', 0, 48000, 10)
   tiles.want([{ shelf, index: 0 }])
   asked[0].answer(0, 500)
-  await soon()
+  await until(() => tiles.failed.size > 0)
   tiles.want([{ shelf, index: 0 }])
   assert.equal(asked.length, 1, 'not at once')
   tiles.failed.forEach((f) => (f.until = 0))
   tiles.want([{ shelf, index: 0 }])
   asked[1].answer(0, 500)
-  await soon()
+  await until(() => said.length > 0)
   assert.deepEqual(said, ['no'])
   tiles.close()
 })
