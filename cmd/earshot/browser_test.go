@@ -22,19 +22,13 @@ var deskURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+/enter\?t=\S+`)
 // startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
 func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 	t.Helper()
-	return startDeskAt(t, t.TempDir(), folder, add...)
-}
-
-// startDeskAt is startDesk for a person whose home is another one.
-func startDeskAt(t *testing.T, home, folder string, add ...string) *deskRun {
-	t.Helper()
 	bin, err := exec.LookPath("earshot")
 	if err != nil {
 		t.Fatal(err)
 	}
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
 	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder}
-	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+home)
+	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+t.TempDir())
 	d.cmd.Stderr = os.Stderr
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {
