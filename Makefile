@@ -11,7 +11,7 @@ RACE := $(shell command -v $$($(GO) env CC) >/dev/null 2>&1 && [ "$$($(GO) env C
 # The page's own checks need Node; without it they are left out, and named so.
 PAGE := internal/web/page
 
-.PHONY: build test check page bench accuracy accuracy-quick shoots torment demo cross man clean
+.PHONY: build test check page bench deskbench accuracy accuracy-quick shoots torment demo cross man clean
 
 build:
 	CGO_ENABLED=0 $(GO) build $(FLAGS) -o earshot ./cmd/earshot
@@ -37,6 +37,9 @@ page:
 
 bench:
 	$(GO) run ./cmd/bench
+
+deskbench:
+	$(GO) run ./cmd/deskbench
 
 accuracy:
 	$(GO) run ./cmd/accuracy -couples 20

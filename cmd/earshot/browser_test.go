@@ -2,9 +2,13 @@ package main
 
 import (
 	"bufio"
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
+	"runtime"
+	"sync"
 	"testing"
 
 	"earshot/internal/web/webtest"
@@ -19,16 +23,52 @@ type deskRun struct {
 
 var deskURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+/enter\?t=\S+`)
 
-// startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
-func startDesk(t *testing.T, folder string, add ...string) *deskRun {
+// built is the program as it ships, built once for all tests that want it as it
+// is: what watches a test for races makes it many times slower.
+var built = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "earshot-test-program-")
+	if err != nil {
+		return "", err
+	}
+	bin := filepath.Join(dir, "earshot")
+	if runtime.GOOS == "windows" {
+		bin += ".exe"
+	}
+	cmd := exec.Command("go", "build", "-o", bin, ".")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return "", fmt.Errorf("build the program: %w\n%s", err, out)
+	}
+	return bin, nil
+})
+
+// program is the path of the program, built.
+func program(t testing.TB) string {
 	t.Helper()
-	bin, err := exec.LookPath("earshot")
+	bin, err := built()
 	if err != nil {
 		t.Fatal(err)
 	}
+	builtDir = filepath.Dir(bin)
+	return bin
+}
+
+// builtDir is what program made, to be removed at the end.
+var builtDir string
+
+// startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
+func startDesk(t testing.TB, folder string, add ...string) *deskRun {
+	t.Helper()
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
-	d := &deskRun{cmd: exec.Command(bin, args...), folder: folder}
+	d := &deskRun{cmd: exec.Command(program(t), args...), folder: folder}
 	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+t.TempDir())
+	d.start(t)
+	return d
+}
+
+// start starts the program and reads its address.
+func (d *deskRun) start(t testing.TB) {
+	t.Helper()
 	d.cmd.Stderr = os.Stderr
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {
@@ -49,7 +89,6 @@ func startDesk(t *testing.T, folder string, add ...string) *deskRun {
 		for lines.Scan() { // what it says later is nobody's
 		}
 	}()
-	return d
 }
 
 func (d *deskRun) kill() {
@@ -63,7 +102,7 @@ func (d *deskRun) kill() {
 type page struct{ *webtest.Page }
 
 // openPage opens a tab of a browser at an address.
-func openPage(t *testing.T, browser webtest.Chromium, width, height int64, url string) *page {
+func openPage(t testing.TB, browser webtest.Chromium, width, height int64, url string) *page {
 	t.Helper()
 	return &page{webtest.Open(t, browser, width, height, url)}
 }
@@ -81,11 +120,13 @@ type deskState struct {
 	Work       struct{ Busy bool }
 	Recordings []struct {
 		ID, Name, Kind, State string
+		Length                float64 `json:"length_s"`
 		Alone                 []string
 	}
 	Takes []struct {
 		ID, Sound, Verdict, Status string
 		Moved                      float64 `json:"moved_ms"`
+		Line                       line
 		Word                       struct {
 			Approved   bool
 			Name, Note string

@@ -62,7 +62,7 @@ func newShoot(t *testing.T) *shoot {
 
 // kept is a cache folder for all tests of this run, so that an engine that has
 // to be compiled is compiled once.
-func kept(t *testing.T) string {
+func kept(t testing.TB) string {
 	t.Helper()
 	keptOnce.Do(func() { keptDir, keptErr = os.MkdirTemp("", "earshot-test-cache-") })
 	if keptErr != nil {

@@ -28,8 +28,10 @@ type tidy struct{ m *testing.M }
 // Run is testing.M's.
 func (t tidy) Run() int {
 	status := t.m.Run()
-	if keptDir != "" {
-		os.RemoveAll(keptDir)
+	for _, dir := range []string{keptDir, builtDir} {
+		if dir != "" {
+			os.RemoveAll(dir)
+		}
 	}
 	return status
 }

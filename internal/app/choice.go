@@ -3,6 +3,7 @@ package app
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/internal/align"
 	"earshot/internal/shoot"
@@ -40,12 +41,16 @@ func (d *Day) Choices(words map[string]shoot.Word) []*Choice {
 // then.
 func (d *Day) Choice(clip *Recording, w shoot.Word) *Choice {
 	var heard []int
+	c := d.at(clip.Path(), d.clips)
+	if c == nil {
+		return nil
+	}
 	for i := range d.takes {
-		if d.takes[i].clip == clip.rec {
+		if d.takes[i].clip == c {
 			heard = append(heard, i)
 		}
 	}
-	return d.choose(clip.rec, heard, w)
+	return d.choose(c, heard, w)
 }
 
 // choose settles a clip's sound and place by its word and the takes it has.
@@ -109,20 +114,31 @@ func (d *Day) byHand(choice *Choice, c, sound *recording) {
 // linkNear is what was measured of a clip in a sound within align.Tolerance of
 // a line, nil where nothing was.
 func (d *Day) linkNear(c, sound *recording, line align.Alignment) *link {
-	for i := range d.clips {
-		for k := range d.sounds {
-			if d.clips[i] != c || d.sounds[k] != sound || d.measured.links[i][k] == nil {
-				continue
-			}
-			best := d.measured.links[i][k]
-			for _, l := range append([]link{*best}, best.Others...) {
-				if math.Abs(l.Found.At(l.Found.Mid)-line.Sound(l.Found.Mid)) <= align.Tolerance {
-					return &l
-				}
-			}
+	for _, l := range d.linksOf(c, sound) {
+		if math.Abs(l.Found.At(l.Found.Mid)-line.Sound(l.Found.Mid)) <= align.Tolerance {
+			return l
 		}
 	}
 	return nil
+}
+
+// linksOf are the places of a clip in a sound that were measured.
+func (d *Day) linksOf(c, sound *recording) (out []*link) {
+	i, k := slices.Index(d.clips, c), slices.Index(d.sounds, sound)
+	if best := d.measured.links[i][k]; best != nil {
+		out = append(out, best)
+		for n := range best.Others {
+			out = append(out, &best.Others[n])
+		}
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, t := range d.nearby {
+		if t.clip == c && t.sound == sound {
+			out = append(out, t.link)
+		}
+	}
+	return out
 }
 
 // laidAt is f moved so that its first line becomes line: every part of it moves
@@ -244,8 +260,12 @@ func (c *Choice) MeasuredLine() shoot.Line {
 
 // Laid is what there is to see and hear of it.
 func (c *Choice) Laid() Laid {
-	return Laid{Clip: c.Clip(), Sound: c.Sound(), ClipTrack: c.laid.link.ClipTrack, SoundTrack: c.laid.link.SoundTrack,
+	l := Laid{Clip: c.Clip(), Sound: c.Sound(), ClipTrack: c.laid.link.ClipTrack, SoundTrack: c.laid.link.SoundTrack,
 		Spans: spansOf(&c.laid.found)}
+	if len(c.laid.clip.tracks) == 0 {
+		l.ClipTrack = -1
+	}
+	return l
 }
 
 // Measured are the lines that were measured; none where nothing was.
@@ -258,6 +278,9 @@ func (c *Choice) Measured() []shoot.Span {
 
 // Covers is the part of the clip that the sound covers, clip seconds.
 func (c *Choice) Covers() (from, to float64) { return c.laid.found.From, c.laid.found.To }
+
+// Heard is the sound's time, seconds, that plays at the clip's moment t.
+func (c *Choice) Heard(t float64) float64 { return c.laid.found.At(t) }
 
 // Claps are the sharp sounds that both hold at one moment, where they were
 // measured to lie.

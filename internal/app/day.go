@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 
 	"earshot/internal/align"
 	"earshot/internal/fault"
@@ -14,8 +15,8 @@ import (
 	"earshot/internal/store"
 )
 
-// A Day is a shoot, read and measured. It is not changed any more once Measure
-// has returned it, and is safe for concurrent use.
+// A Day is a shoot, read and measured. Once Measure has returned it, only what
+// Near finds is added. It is safe for concurrent use.
 type Day struct {
 	app           *App
 	clips, sounds []*recording
@@ -25,6 +26,9 @@ type Day struct {
 	keys          keys
 	words         map[string]shoot.Word // heeded while measuring
 	result        PairResult
+
+	mu     sync.Mutex
+	nearby []dayTake // what Near found
 }
 
 // A dayTake keeps what a take's document does not say.
@@ -134,6 +138,16 @@ func (d *Day) refused(i, k int) bool {
 func (d *Day) named(key string, recs []*recording) *recording {
 	for _, r := range recs {
 		if key != "" && d.key(r) == key {
+			return r
+		}
+	}
+	return nil
+}
+
+// at finds a recording of a list by its path, nil where there is none.
+func (d *Day) at(path string, recs []*recording) *recording {
+	for _, r := range recs {
+		if r.path == path {
 			return r
 		}
 	}

@@ -75,9 +75,14 @@ const (
 
 // Near measures a clip in a sound where a person points: the clip's moment at
 // lies about at the sound's moment heard. It returns the choice that taking it
-// would make, nil where nothing is to be found there, and says why.
+// would make, nil where nothing is to be found there, and says why. The day
+// remembers what was found: whoever lays the two there sees what was measured.
 func (d *Day) Near(ctx context.Context, clip, sound *Recording, at, heard float64) (*Choice, string, error) {
-	c, s := side{clip.rec, loudestTrack(clip.rec)}, side{sound.rec, loudestTrack(sound.rec)}
+	here, there := d.at(clip.Path(), d.clips), d.at(sound.Path(), d.sounds)
+	if here == nil || there == nil {
+		return nil, "one of the two is not in the shoot", nil
+	}
+	c, s := side{here, loudestTrack(here)}, side{there, loudestTrack(there)}
 	if len(c.rec.tracks) == 0 || len(s.rec.tracks) == 0 {
 		return nil, "one of the two has no sound to measure", nil
 	}
@@ -112,6 +117,9 @@ func (d *Day) Near(ctx context.Context, clip, sound *Recording, at, heard float6
 		return nil, fmt.Sprintf("within %.1f s of there the two do not match better than unrelated recordings do", searchAbout), nil
 	}
 	t := dayTake{clip: c.rec, sound: s.rec, found: *best, link: &link{ClipTrack: c.track, SoundTrack: s.track, Found: best}}
+	d.mu.Lock()
+	d.nearby = append(d.nearby, t)
+	d.mu.Unlock()
 	choice := &Choice{day: d, index: -1, was: &t, laid: t}
 	return choice, fmt.Sprintf("the match there stands %.1f times above the noise", best.Strength), nil
 }

@@ -78,31 +78,13 @@ func (a *App) body(l Laid) []part {
 			channels: 1, gain: 1, good: true}
 		lines = append(lines, part{frames(s.Clip[0]), frames(s.Clip[1]), v})
 	}
-	length, total := l.Clip.Length(), l.frames()
+	total := l.frames()
 	soundLen := float64(l.Sound.rec.tracks[l.SoundTrack].Samples) / dsp.ProxyRate
-	from, _ := lines[0].voice.lie.Covered(length, soundLen)
-	_, to := lines[len(lines)-1].voice.lie.Covered(length, soundLen)
-	first, last := min(total, frames(from)), min(total, frames(to))
-	if last-first < 4*fadeLength {
+	first, last, ok := reached(lines, math.Min(l.Clip.Length(), mostOffset), soundLen)
+	if !ok {
 		return []part{{from: 0, to: total}}
 	}
-	if first <= fadeLength/4 {
-		first = 0
-	}
-	if total-last <= fadeLength/4 {
-		last = total
-	}
-	var parts []part
-	at := int64(0)
-	for _, p := range append(laidBetween(lines, first, last), part{from: total, to: total}) {
-		if p.from > at {
-			parts = append(parts, part{from: at, to: p.from})
-		}
-		if p.to > p.from {
-			parts = append(parts, p)
-		}
-		at = p.to
-	}
+	parts, _ := filled(laidBetween(lines, first, last), total, func(int64, int64) (*voice, error) { return nil, nil })
 	return parts
 }
 

@@ -52,6 +52,9 @@ func (a *App) loudness(ctx context.Context, l Laid, all bool) (body, scratch flo
 	}
 	var kept loud
 	name := l.loudName()
+	if !all && a.Cache.Load(l.Sound.rec.id, name, &kept) { // all of it may just be being listened to
+		return orSilence(kept.Body), orSilence(kept.Scratch), kept.Whole, nil
+	}
 	err = a.turns.take(ctx, name+string(l.Sound.rec.id), func() error {
 		if a.Cache.Load(l.Sound.rec.id, name, &kept) && (kept.Whole || !all) {
 			return nil

@@ -193,3 +193,34 @@ func alignFound(from, to, offset, drift float64) align.Found {
 	return align.Found{Alignment: line, From: from, To: to, Mid: mid, Spans: []align.Span{
 		{From: from, To: mid, Alignment: line, Mid: from}, {From: mid, To: to, Alignment: after, Mid: to, Lost: 0.03}}}
 }
+
+// What Near found is what is seen once a person lays the two there.
+func TestNearIsRemembered(t *testing.T) {
+	_, _, _, d := measuredLesson(t)
+	c := d.Choices(nil)[0]
+	i, k := 0, 0
+	for n, r := range d.clips {
+		if r == c.laid.clip {
+			i = n
+		}
+	}
+	for n, r := range d.sounds {
+		if r == c.laid.sound {
+			k = n
+		}
+	}
+	d.measured.links[i][k], d.takes = nil, nil // as if nobody had measured the two
+	line := c.Line()
+	line.Offset += 0.01
+	w := shoot.Word{Sound: d.Key(c.Sound()), Line: &line}
+	if got := d.Choice(c.Clip(), w); got == nil || len(got.Evidence().Windows) != 0 || got.Moved() != 0 {
+		t.Fatalf("before anything is measured: %+v", got)
+	}
+	if got, _, err := d.Near(context.Background(), c.Clip(), c.Sound(), 5, c.Heard(5)); got == nil || err != nil {
+		t.Fatal(got, err)
+	}
+	got := d.Choice(c.Clip(), w)
+	if len(got.Evidence().Windows) == 0 || math.Abs(got.Moved()+0.01) > 1e-4 || got.Line() != line {
+		t.Errorf("moved by %g s, at %+v, %d windows; want it 10 ms earlier than measured", got.Moved(), got.Line(), len(got.Evidence().Windows))
+	}
+}

@@ -33,13 +33,34 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	s.good = lines[0].voice
 	total := frames(clipLength(t.clip.info))
 	soundLen := float64(t.sound.tracks[t.link.SoundTrack].Samples) / dsp.ProxyRate
-	from, _ := lines[0].voice.lie.Covered(clipLength(t.clip.info), soundLen)
-	_, to := lines[len(lines)-1].voice.lie.Covered(clipLength(t.clip.info), soundLen)
-	a, b := min(total, frames(from)), min(total, frames(to))
-	if b-a < 4*fadeLength {
+	a, b, ok := reached(lines, clipLength(t.clip.info), soundLen)
+	if !ok {
 		return nil, &fault.Error{Kind: fault.Unreadable, Op: "lay the sound under", Subject: t.clip.path,
-			Err:  fmt.Errorf("the sound covers only %.2f s of it", math.Max(0, to-from)),
+			Err:  fmt.Errorf("the sound covers only %.2f s of it", float64(max(0, b-a))/clipRate),
 			Hint: "the camera's own sound is all there is for it; use the clip as it is"}
+	}
+	w.out.Fills, w.made.good = nil, stretch{}
+	if a > 0 || b < total {
+		w.made.good = playsAlone(a, b, total)
+	}
+	var err error
+	s.parts, err = filled(laidBetween(lines, a, b), total, func(from, to int64) (*voice, error) {
+		fill, v, err := m.fill(ctx, w, s, [2]int64{from, to})
+		w.out.Fills = append(w.out.Fills, fill)
+		return v, err
+	})
+	return s, err
+}
+
+// reached is the stretch, in frames, of a clip so many seconds long that lines
+// cover with a sound of soundLen seconds; ok is false where that is too little.
+func reached(lines []part, length, soundLen float64) (a, b int64, ok bool) {
+	total := frames(length)
+	from, _ := lines[0].voice.lie.Covered(length, soundLen)
+	_, to := lines[len(lines)-1].voice.lie.Covered(length, soundLen)
+	a, b = min(total, frames(from)), min(total, frames(to))
+	if b-a < 4*fadeLength {
+		return a, b, false
 	}
 	if a <= fadeLength/4 { // a few ms short of the clip's ends are no gap
 		a = 0
@@ -47,26 +68,26 @@ func (m *marriage) score(ctx context.Context, w *wedding) (*score, error) {
 	if total-b <= fadeLength/4 {
 		b = total
 	}
-	w.out.Fills, w.made.good = nil, stretch{}
-	if a > 0 || b < total {
-		w.made.good = playsAlone(a, b, total)
-	}
+	return a, b, true
+}
+
+// filled are parts with what plays between them, up to frame total.
+func filled(laid []part, total int64, fill func(from, to int64) (*voice, error)) (parts []part, err error) {
 	at := int64(0)
-	for _, p := range append(laidBetween(lines, a, b), part{from: total, to: total}) {
+	for _, p := range append(laid, part{from: total, to: total}) {
 		if p.from > at {
-			fill, v, err := m.fill(ctx, w, s, [2]int64{at, p.from})
+			v, err := fill(at, p.from)
 			if err != nil {
 				return nil, err
 			}
-			s.parts = append(s.parts, part{at, p.from, v})
-			w.out.Fills = append(w.out.Fills, fill)
+			parts = append(parts, part{at, p.from, v})
 		}
 		if p.to > p.from {
-			s.parts = append(s.parts, p)
+			parts = append(parts, p)
 		}
 		at = p.to
 	}
-	return s, nil
+	return parts, nil
 }
 
 // lines gives every span of the take a voice of its own, and where it plays.

@@ -28,17 +28,18 @@ type Desk struct {
 	store *store.Shoot
 	board *board
 
-	mu    sync.Mutex // holds what follows
-	day   *app.Day   // nil until measured
-	words map[string]shoot.Word
-	paths map[string]string      // by id: where a recording lies
-	ids   map[string]string      // by path
-	near  map[string]*app.Choice // what was measured where a person laid it: by take
-	marry context.CancelFunc
+	mu        sync.Mutex // holds what follows
+	day       *app.Day   // nil until measured
+	words     map[string]shoot.Word
+	paths     map[string]string // by id: where a recording lies
+	ids       map[string]string // by path
+	marry     context.CancelFunc
+	listening struct { // whose loudness is being measured from end to end
+		name string
+		stop context.CancelFunc
+	}
 
 	again    chan struct{} // measuring is to begin anew
-	quit     chan struct{}
-	quitten  sync.Once
 	jobs     sync.WaitGroup
 	stop     context.CancelFunc
 	alive    context.Context
@@ -58,7 +59,7 @@ func Open(a *app.App, opt Options) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{app: a, opt: opt, store: s, board: newBoard(), paths: map[string]string{}, ids: map[string]string{},
-		near: map[string]*app.Choice{}, again: make(chan struct{}, 1), pictures: newPictures(a)}
+		again: make(chan struct{}, 1), pictures: newPictures(a)}
 	d.alive, d.stop = context.WithCancel(context.Background())
 	if err := errors.Join(d.recall(), d.add(opt.Add, nil)); err != nil {
 		d.stop()

@@ -266,6 +266,35 @@ func TestTwoDesks(t *testing.T) {
 	})
 }
 
+// A card that was taken out is told of, what was said of its clips stays, and it
+// all comes back with the card.
+func TestCardTakenOut(t *testing.T) {
+	ctx := context.Background()
+	r := newRig(t)
+	d := r.open(t, r.recordings)
+	id := take(t, until(t, d, "the takes", measured), "C0007.MP4").ID
+	note := "again"
+	if _, err := d.Say(ctx, id, Change{Note: &note}); err != nil {
+		t.Fatal(err)
+	}
+	away := r.recordings + "-away"
+	if err := os.Rename(r.recordings, away); err != nil {
+		t.Fatal(err)
+	}
+	d.measureAgain()
+	s := until(t, d, "the card missed", func(s State) bool { return len(s.Recordings) == 0 && !s.Work.Busy })
+	if told := strings.Join(s.Notes, "\n") + s.Work.Error; !strings.Contains(told, r.recordings) {
+		t.Errorf("nothing is said of the card: %q", told)
+	}
+	if err := os.Rename(away, r.recordings); err != nil {
+		t.Fatal(err)
+	}
+	d.measureAgain()
+	if got := take(t, until(t, d, "the takes again", measured), "C0007.MP4"); got.Word.Note != note {
+		t.Errorf("it came back as %+v", got.Word)
+	}
+}
+
 // A refused pair leaves both alone, with the reason.
 func TestRefusedOnTheDesk(t *testing.T) {
 	r := newRig(t)

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"earshot/internal/app"
@@ -59,10 +58,23 @@ func recordingNamed(day *app.Day, id string) *app.Recording {
 
 // Detail is what is shown of one take when it is looked at closely; with a
 // sound given, as it would be with that.
-func (d *Desk) Detail(_ context.Context, take, sound string) (*Detail, error) {
+//
+// Where a person laid two recordings that nobody had measured there, that is
+// measured now: what is laid stays, and there is something to see of it.
+func (d *Desk) Detail(ctx context.Context, take, sound string) (*Detail, error) {
 	day, c, err := d.choice(take, sound, nil)
 	if err != nil {
 		return nil, err
+	}
+	if c.Hand() && c.Word.Line != nil && len(c.Evidence().Windows) == 0 {
+		from, to := c.Covers()
+		mid := (from + to) / 2
+		if _, _, err := day.Near(ctx, c.Clip(), c.Sound(), mid, c.Heard(mid)); err != nil {
+			return nil, err
+		}
+		if _, c, err = d.choice(take, sound, nil); err != nil {
+			return nil, err
+		}
 	}
 	return d.detail(day, c), nil
 }
@@ -229,16 +241,20 @@ func (d *Desk) Listen(ctx context.Context, take string, ask ListenAsk, fn func([
 	return d.app.Listen(ctx, c.Laid(), ask.From, ask.To, fn)
 }
 
-// Loudness is that of both microphones of a take.
+// Loudness is that of both microphones of a take. Where it is told of a part of
+// a long take, all of it is listened to from then on, until another one is asked
+// for; asking again tells when that is done.
 func (d *Desk) Loudness(ctx context.Context, take, sound string) (*Loudness, error) {
 	_, c, err := d.choice(take, sound, nil)
 	if err != nil {
 		return nil, err
 	}
-	body, scratch, whole, err := d.app.Loudness(ctx, c.Laid())
+	laid := c.Laid()
+	body, scratch, whole, err := d.app.Loudness(ctx, laid)
 	if err != nil {
-		return nil, fmt.Errorf("%w", err)
+		return nil, err
 	}
+	d.listenOn(take+" "+sound, laid, whole)
 	known := func(v float64) *float64 {
 		if math.IsInf(v, 0) || math.IsNaN(v) {
 			return nil
@@ -246,4 +262,31 @@ func (d *Desk) Loudness(ctx context.Context, take, sound string) (*Loudness, err
 		return &v
 	}
 	return &Loudness{Body: known(body), Scratch: known(scratch), Whole: whole}, nil
+}
+
+// listenOn listens to all of a take in the background, if that is not done yet,
+// and to no other any more.
+func (d *Desk) listenOn(name string, laid app.Laid, done bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.listening.name == name {
+		return
+	}
+	if d.listening.stop != nil {
+		d.listening.stop()
+	}
+	d.listening.name, d.listening.stop = name, nil
+	if done || d.alive.Err() != nil {
+		return
+	}
+	ctx, stop := context.WithCancel(d.alive)
+	d.listening.stop = stop
+	d.jobs.Go(func() {
+		_, _, _ = d.app.LoudnessOfAll(ctx, laid) // kept when it works; else asked for again
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		if stop(); d.listening.name == name {
+			d.listening.name = ""
+		}
+	})
 }

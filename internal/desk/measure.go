@@ -109,9 +109,8 @@ func (d *Desk) measure(ctx context.Context) {
 	}
 	d.mu.Lock()
 	d.day = day
-	d.near = map[string]*app.Choice{}
 	d.mu.Unlock()
-	d.showDay()
+	d.showDay(true)
 	d.work(Work{})
 	d.keepShown()
 	d.prepare(ctx)
@@ -158,9 +157,7 @@ func (r *run) progress(p app.Progress) {
 		return
 	}
 	r.told = time.Now()
-	d.mu.Lock()
-	id := d.ids[p.File]
-	d.mu.Unlock()
+	id, _ := d.idOf(p.File)
 	b := d.board
 	b.change(func(v int64) {
 		b.work = part[Work]{Work{Busy: true, Step: p.Step, File: filepath.Base(p.File), Done: p.Done, Total: p.Total}, v}
@@ -216,9 +213,7 @@ func (d *Desk) showFiles(files []app.File) {
 }
 
 func (d *Desk) showRead(r *app.Recording) {
-	d.mu.Lock()
-	id := d.ids[r.Path()]
-	d.mu.Unlock()
+	id, _ := d.idOf(r.Path())
 	b := d.board
 	b.change(func(v int64) {
 		was := b.recs.parts[id].is
@@ -229,9 +224,7 @@ func (d *Desk) showRead(r *app.Recording) {
 }
 
 func (d *Desk) showFailed(path, why string) {
-	d.mu.Lock()
-	id := d.ids[path]
-	d.mu.Unlock()
+	id, _ := d.idOf(path)
 	b := d.board
 	b.change(func(v int64) {
 		if rec, ok := b.recs.parts[id]; ok {

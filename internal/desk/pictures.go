@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"sync"
+	"time"
 
 	"earshot/internal/app"
 	"earshot/internal/media"
@@ -18,7 +19,8 @@ type pictures struct {
 	made map[string]*making
 }
 
-// making is a small copy being made, for everyone who waits for it.
+// making is a small copy being made, for everyone who waits for it; one that
+// failed is kept until somebody was told.
 type making struct {
 	done chan struct{}
 	path string
@@ -27,6 +29,13 @@ type making struct {
 
 // atOnce is how many pictures are asked for at once.
 const atOnce = 2
+
+// patience is how long whoever asks for a small copy waits: one that is there is
+// found within it.
+const patience = 300 * time.Millisecond
+
+// ErrMaking says that a small copy is being made: ask again.
+var ErrMaking = errors.New("the small copy is being made")
 
 func newPictures(a *app.App) *pictures {
 	return &pictures{app: a, turn: make(chan struct{}, atOnce), made: map[string]*making{}}
@@ -42,8 +51,8 @@ func (p *pictures) wait(ctx context.Context) (done func(), err error) {
 	}
 }
 
-// small returns the path of a clip's small copy. Making goes on while alive
-// lasts, whoever stops waiting: it will be wanted again.
+// small returns the path of a clip's small copy, or begins to make it and
+// returns ErrMaking. Making goes on while alive lasts.
 func (p *pictures) small(ctx, alive context.Context, path string) (string, error) {
 	p.mu.Lock()
 	m := p.made[path]
@@ -52,19 +61,30 @@ func (p *pictures) small(ctx, alive context.Context, path string) (string, error
 		p.made[path] = m
 		go func() {
 			m.path, m.err = p.app.SmallPicture(alive, path)
-			p.mu.Lock()
-			delete(p.made, path) // the next one finds it on the disk, or tries again
-			p.mu.Unlock()
+			if m.err == nil {
+				p.forget(path) // the next one finds it on the disk
+			}
 			close(m.done)
 		}()
 	}
 	p.mu.Unlock()
 	select {
 	case <-m.done:
+		if m.err != nil {
+			p.forget(path) // the next one tries again
+		}
 		return m.path, m.err
+	case <-time.After(patience):
+		return "", ErrMaking
 	case <-ctx.Done():
 		return "", ctx.Err()
 	}
+}
+
+func (p *pictures) forget(path string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.made, path)
 }
 
 // Still is the frame of a clip that shows at a moment, as JPEG.
@@ -106,7 +126,8 @@ func (d *Desk) Strip(ctx context.Context, id string, at float64, n, width int) (
 	return out, nil
 }
 
-// Picture is the path of a small copy of a clip's picture, made if need be.
+// Picture is the path of a small copy of a clip's picture; where there is none
+// yet it is begun, and the error is ErrMaking.
 func (d *Desk) Picture(ctx context.Context, id string) (string, error) {
 	path, err := d.File(id)
 	if err != nil {

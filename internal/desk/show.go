@@ -33,8 +33,9 @@ func finite(v float64) float64 {
 }
 
 // showDay shows a measured day: its takes, who is alone, where all lies in the
-// day.
-func (d *Desk) showDay() {
+// day. Where it is not the last word, since more is being measured, takes that
+// are being weighed stay.
+func (d *Desk) showDay(last bool) {
 	d.mu.Lock()
 	day, words := d.day, d.words
 	d.mu.Unlock()
@@ -53,6 +54,11 @@ func (d *Desk) showDay() {
 	alone := d.alone(day, choices)
 	times := timesOfDay(recs, takes)
 	notes := append([]string{}, day.Result().Notes...)
+	for _, f := range day.Result().Document.Failed {
+		if _, listed := d.idOf(f.Path); !listed { // a folder that is gone, say
+			notes = append(notes, f.Error)
+		}
+	}
 	b := d.board
 	b.change(func(v int64) {
 		for id, rec := range recs {
@@ -60,7 +66,7 @@ func (d *Desk) showDay() {
 			b.recs.put(id, rec, v)
 		}
 		for _, id := range slices.Clone(b.takes.order) {
-			if !kept[id] {
+			if weighing := b.takes.parts[id].is.Verdict == "weighing"; !kept[id] && (last || !weighing) {
 				b.takes.remove(id, v)
 			}
 		}
@@ -69,6 +75,14 @@ func (d *Desk) showDay() {
 		}
 		b.notes = part[[]string]{notes, v}
 	})
+}
+
+// idOf is the id of the recording at a path.
+func (d *Desk) idOf(path string) (string, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	id, ok := d.ids[path]
+	return id, ok
 }
 
 // alone says, by id, why recordings are alone, of those that no choice needs.
@@ -110,7 +124,7 @@ func (d *Desk) showTake(id string) {
 		})
 		return
 	}
-	d.showDay()
+	d.showDay(false)
 }
 
 // said is a take under another word, before the shoot is measured.

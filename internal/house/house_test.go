@@ -27,6 +27,7 @@ func arrows() map[string][]string {
 		"cmd/yardstick":                {"internal/dsp", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/media/ffmpeg"},
 		"cmd/accuracy":                 {"internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/align", "internal/clocks", "internal/dsp", "internal/frame", "internal/media", "internal/media/mediatest"},
 		"cmd/bench":                    {"internal/dsp", "internal/frame", "internal/app", "internal/store", "internal/scene", "internal/shoot", "internal/media", "internal/media/ffmpeg"},
+		"cmd/deskbench":                {"internal/scene", "internal/web/webtest", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto"},
 		"cmd/torment":                  {"internal/scene", "internal/media", "internal/media/ffmpeg", "internal/frame"},
 		"internal/desk":                {"internal/app", "internal/media", "internal/store", "internal/shoot", "internal/fault"},
 		"internal/web":                 {"internal/web/page", "internal/desk", "internal/shoot", "internal/fault"},

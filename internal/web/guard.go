@@ -125,7 +125,7 @@ func rightType(r *http.Request) error {
 
 // goOn is the page that leads on from /enter. The cookie is strict: a browser
 // that was led on by a redirect would not send it.
-const goOn = `<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/"><title>Earshot</title><p><a href="/">To the desk</a>
+const goOn = `<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/"><link rel="icon" href="/icon.svg"><title>Earshot</title><p><a href="/">To the desk</a>
 `
 
 // enterPage turns the token, or an invitation, into the cookie.

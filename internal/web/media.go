@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"earshot/internal/desk"
 	"earshot/internal/fault"
 )
 
@@ -44,14 +45,29 @@ func (s *Server) file(what string, find func(ctx context.Context, id string) (st
 		ctx, release := s.untilEnd(w, r)
 		defer release()
 		path, err := find(ctx, id)
-		if err != nil {
+		switch {
+		case errors.Is(err, desk.ErrMaking):
+			return notYet(w)
+		case err != nil:
 			return err
 		}
 		return serveFile(w, r, path)
 	}
 }
 
-// makePicture makes a clip's small picture ahead and answers when it is there.
+// notYet answers that something is being made and is to be asked for again.
+// Waiting for it would hold one of the few connections that a browser has.
+func notYet(w http.ResponseWriter) error {
+	h := w.Header()
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Type", "application/json")
+	w.WriteHeader(http.StatusAccepted)
+	_, err := io.WriteString(w, `{"made":false}`)
+	return err
+}
+
+// makePicture begins to make a clip's small picture and answers whether it is
+// there.
 func (s *Server) makePicture(w http.ResponseWriter, r *http.Request) error {
 	id, err := ident(r, "recording")
 	if err != nil {
@@ -59,7 +75,9 @@ func (s *Server) makePicture(w http.ResponseWriter, r *http.Request) error {
 	}
 	ctx, release := s.untilEnd(w, r)
 	defer release()
-	_, err = s.desk.Picture(ctx, id)
+	if _, err = s.desk.Picture(ctx, id); errors.Is(err, desk.ErrMaking) {
+		return notYet(w)
+	}
 	return done(w, err)
 }
 

@@ -182,3 +182,20 @@ func TestListening(t *testing.T) {
 		t.Errorf("HEAD: %d %v", status, h)
 	}
 }
+
+// A small picture that is being made holds no connection: the answer is that it
+// is not there yet.
+func TestSmallPictureIsNotWaitedFor(t *testing.T) {
+	rg := newRig(t, Options{})
+	rg.fake.set(func() { rg.fake.making = true })
+	for _, method := range []string{"GET", "POST"} {
+		status, h, answer := rg.do(method, "/api/recordings/"+c7+"/picture", "", nil)
+		if status != http.StatusAccepted || answer != `{"made":false}` || h.Get("Cache-Control") != "no-store" || h.Get("Content-Type") != "application/json" {
+			t.Errorf("%s: %d %q %v", method, status, answer, h)
+		}
+	}
+	rg.fake.set(func() { rg.fake.making = false })
+	if status, _, answer := rg.do("GET", "/api/recordings/"+c7+"/picture", "", nil); status != http.StatusOK || answer != string(content("small.mp4")) {
+		t.Errorf("made: %d %.40q", status, answer)
+	}
+}

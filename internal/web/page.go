@@ -46,8 +46,11 @@ func openPages(dir string) (*pages, error) {
 func (p *pages) serve(w http.ResponseWriter, r *http.Request) error {
 	none := &refusal{status: http.StatusNotFound, text: "there is no such page"}
 	name := strings.TrimPrefix(r.URL.Path, "/")
-	if name == "" {
+	switch name {
+	case "":
 		name = "index.html"
+	case "favicon.ico": // asked for by a browser that has not read the page yet
+		name = "icon.svg"
 	}
 	kind := pageKinds[path.Ext(name)]
 	if kind == "" || !fs.ValidPath(name) || strings.ContainsAny(name, "\\:\x00") ||

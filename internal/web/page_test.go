@@ -47,6 +47,10 @@ func TestThePageIsInTheProgram(t *testing.T) {
 	if _, _, index := rg.do("GET", "/index.html", "", nil); top != index || top == "" {
 		t.Error("/ is not index.html")
 	}
+	_, h, icon := rg.do("GET", "/favicon.ico", "", nil)
+	if _, _, named := rg.do("GET", "/icon.svg", "", nil); icon != named || icon == "" || h.Get("Content-Type") != pageKinds[".svg"] {
+		t.Errorf("the icon that browsers ask for is %q, a %s", icon, h.Get("Content-Type"))
+	}
 }
 
 // While it is worked on, the page is read anew each time.

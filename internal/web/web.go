@@ -41,8 +41,8 @@ type Desk interface {
 	Still(ctx context.Context, id string, at float64, width int) ([]byte, error)
 	Strip(ctx context.Context, id string, at float64, n, width int) (*desk.Strip, error)
 	// File, Picture, Married and MarriedPicture give the path of a file: the
-	// original, its small picture (made if need be), the finished clip, its
-	// small picture.
+	// original, its small picture, the finished clip, its small picture. A small
+	// picture that is not there yet is begun, and the error is desk.ErrMaking.
 	File(id string) (path string, err error)
 	Picture(ctx context.Context, id string) (path string, err error)
 	Married(take string) (path string, err error)

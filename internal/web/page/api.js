@@ -48,6 +48,20 @@ function query(members) {
   return q.size ? `?${q}` : ''
 }
 
+/**
+ * Waits until a small copy is made, which asking for it begins; no connection is held meanwhile.
+ * @param {string} url @param {AbortSignal} [signal]
+ */
+async function copied(url, signal) {
+  for (let wait = 300; ; wait = Math.min(2000, 1.4 * wait)) {
+    const res = await ask(url, { signal, headers: { Range: 'bytes=0-0' } })
+    await res.arrayBuffer()
+    if (res.status !== 202) return
+    await new Promise((go) => setTimeout(go, wait))
+    signal?.throwIfAborted()
+  }
+}
+
 /** @param {string} kind @param {string} id */
 const at = (kind, id) => `/api/${kind}/${encodeURIComponent(id)}`
 
@@ -89,6 +103,7 @@ export const api = {
   strip: (id, which, signal) => get(at('recordings', id) + '/strip' + query(which), signal),
   fileURL: (id) => at('recordings', id) + '/file',
   pictureURL: (id) => at('recordings', id) + '/picture',
+  copied,
   makePicture: (id, signal) => send('POST', at('recordings', id) + '/picture', undefined, signal),
 
   listen: (id, which, signal) => ask(at('takes', id) + '/listen' + query(which), { signal, cache: 'no-store' }),

@@ -217,12 +217,24 @@ class Done {
     const note = h('p', { class: 'quiet small', role: 'status' })
     const video = h('video', { controls: true, autoplay: true, playsInline: true, 'aria-label': name, src: this.desk.api.marriedURL(c.take), onerror: () => {
       if (video.src.endsWith('/picture')) return say(note, 'This browser cannot show it. Open its folder and play it there.')
-      video.src = this.desk.api.marriedPictureURL(c.take)
-      say(note, 'This browser does not know the kind of file; this is a small copy of its picture, without sound.')
+      void this.copy(video, note, this.desk.api.marriedPictureURL(c.take))
     } })
     video.volume = 0.5
     fill(place, video, note)
     say(button, 'Put away')
+  }
+
+  /** Shows a small copy as soon as it is made. @param {HTMLVideoElement} video @param {HTMLElement} note @param {string} url */
+  async copy(video, note, url) {
+    say(note, 'This browser does not know the kind of file. A small copy of its picture is being made, without sound.')
+    try {
+      await this.desk.api.copied(url)
+      if (!video.isConnected) return
+      video.src = url
+      say(note, 'This browser does not know the kind of file; this is a small copy of its picture, without sound.')
+    } catch (err) {
+      say(note, `It cannot be shown: ${err instanceof Error ? err.message : err}. Open its folder and play it there.`)
+    }
   }
 }
 

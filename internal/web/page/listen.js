@@ -11,6 +11,8 @@
 
 import { Clock } from './buffer.js'
 import { Feed } from './feed.js'
+import { heardFrame } from './heard.js'
+import { joined } from './pieces.js'
 import { GLIDE, QUIET, RATE, decibels, hearingOf, matched, matrix } from './gains.js'
 import { LONGEST_JOIN } from './player.js'
 
@@ -20,6 +22,9 @@ export const WHY_QUIET =
 
 /** How long nothing may be played before the sound device is let go, in ms. */
 const IDLE = 10_000
+
+/** Sound is fetched so long after a take is opened, ms, or when it is played: the first sound device and decoders would hold up the first wave. */
+const SOON = 600
 
 /** Waiting for sound is told only when it lasts, in ms. */
 const PATIENCE = 150
@@ -123,6 +128,7 @@ export class Listener {
     this.shown = ''
     this.following = 0 // request of the next animation frame
     this.idle = 0 // timer
+    this.soon = 0 // timer of what plays
     this.listening = 0 // timer of loudness
     this.closed = new AbortController()
   }
@@ -177,7 +183,6 @@ export class Listener {
     this.looped = null
     this.match = matched(null, null)
     this.known = { known: false, whole: false }
-    void this.ready()
     this.say({ do: 'pause' })
     this.say({ do: 'loop', loop: null })
     this.feed?.close()
@@ -189,11 +194,21 @@ export class Listener {
     this.clock.set(0, this.serial)
     this.say({ do: 'use', lay, frame: 0, serial: this.serial })
     this.weigh()
-    this.tend()
-    void this.weighLoudness(id, take.sound, 0)
+    clearTimeout(this.soon)
+    this.soon = window.setTimeout(() => this.begin(), this.ways.context ? 0 : SOON)
     this.rest()
     this.tellTime()
     this.changed()
+  }
+
+  /** Fetches and makes what plays, if that is still to be done. */
+  begin() {
+    if (!this.soon) return
+    clearTimeout(this.soon)
+    this.soon = 0
+    void this.ready()
+    this.tend()
+    void this.weighLoudness(this.take, this.asked.sound, 0)
   }
 
   /** Makes what plays, once. */
@@ -229,11 +244,11 @@ export class Listener {
     this.say({ do: 'open', lay, end: this.end })
     const which = { sound: laid.sound || undefined, offset: laid.line?.offset_s, drift: laid.line?.drift_ppm }
     const feed = new Feed(this.end, {
-      open: async (from, to, signal) => {
-        const answer = await this.ways.api.listen(id, { from, to, ...which }, signal)
+      open: async (from, to, signal) => joined(from, to, signal, async (a, b) => {
+        const answer = await this.ways.api.listen(id, { from: a, to: b, ...which }, signal)
         if (!answer.body) throw new Error('listen to a take: the answer is empty')
         return answer.body
-      },
+      }),
       block: (index, data) => {
         this.say({ do: 'block', lay, index, data }, [data.buffer])
         this.adopt()
@@ -247,6 +262,7 @@ export class Listener {
 
   /** Fetches what is needed next. */
   tend() {
+    if (this.soon) return // it will begin here
     const { pos } = this.clock
     this.feed?.tend(pos, this.looped, this.playing)
     this.coming?.feed.tend(pos, this.looped, this.playing)
@@ -309,6 +325,7 @@ export class Listener {
 
   play() {
     if (!this.take) return
+    this.begin()
     if (this.ended || this.clock.pos >= this.end) this.seek(this.looped ? this.looped.from / RATE : 0)
     this.playing = true
     this.ended = false
@@ -413,23 +430,7 @@ export class Listener {
    * @returns {number}     seconds
    */
   timeAt(when) {
-    return Math.min(this.end, this.clock.heard(this.heardFrame(when))) / RATE
-  }
-
-  /**
-   * Which frame of the device's clock leaves the device at a moment of the page's clock.
-   * @param {number} when  ms
-   */
-  heardFrame(when) {
-    const context = this.context
-    if (!context) return 0
-    const rendered = context.currentTime
-    if (!(context instanceof AudioContext)) return rendered * RATE
-    const out = context.getOutputTimestamp()
-    const told = Number(out.contextTime) + (when - Number(out.performanceTime)) / 1000
-    const late = rendered - told // what lies between rendering and hearing
-    if (out.contextTime && late > -0.1 && late < 1) return told * RATE
-    return (rendered + (when - performance.now()) / 1000 - (context.outputLatency || context.baseLatency || 0)) * RATE
+    return Math.min(this.end, this.clock.heard(heardFrame(this.context, when))) / RATE
   }
 
   /** Tells the time while it goes, once a frame of the screen, and until what was paused is heard out. */
@@ -438,7 +439,7 @@ export class Listener {
     this.following = requestAnimationFrame(() => {
       this.following = 0
       this.tellTime()
-      if (this.moving || this.heardFrame(performance.now()) < (this.clock.anchors.at(-1)?.at ?? 0)) this.follow()
+      if (this.moving || heardFrame(this.context, performance.now()) < (this.clock.anchors.at(-1)?.at ?? 0)) this.follow()
     })
   }
 
@@ -485,7 +486,7 @@ export class Listener {
     this.feed?.close()
     this.coming?.feed.close()
     this.coming = this.feed = null
-    for (const timer of [this.idle, this.listening]) clearTimeout(timer)
+    for (const timer of [this.idle, this.listening, this.soon]) clearTimeout(timer)
     cancelAnimationFrame(this.following)
     this.say({ do: 'pause' })
     setTimeout(() => {

@@ -35,7 +35,7 @@ const WORDS = {
 }
 
 /** @typedef {import('./types').Recording} Recording */
-/** @typedef {Pick<import('./api.js').API, 'fileURL' | 'pictureURL' | 'makePicture' | 'stillURL'>} Asked */
+/** @typedef {Pick<import('./api.js').API, 'fileURL' | 'pictureURL' | 'copied' | 'makePicture' | 'stillURL'>} Asked */
 /** @typedef {Pick<import('./listen.js').Listener, 'time' | 'timeAt' | 'watch' | 'moving' | 'playing'>} Followed */
 
 /**
@@ -92,6 +92,7 @@ export class Picture {
     this.last = { t: 0, when: 0 } // what was heard when
     this.frames = 0
     this.told = 'requestVideoFrameCallback' in this.video // of every frame that is shown
+    this.copying = new AbortController()
     this.closed = false
     this.listen()
   }
@@ -160,16 +161,34 @@ export class Picture {
   use(source) {
     if (!this.recording) return
     this.source = source
-    if (source === 'copy') this.say(WORDS.making)
-    const { api } = this.ways
-    this.video.src = source === 'file' ? api.fileURL(this.recording.id) : api.pictureURL(this.recording.id)
+    this.copying.abort()
+    if (source === 'copy') void this.copy(this.ways.api.pictureURL(this.recording.id))
+    else this.video.src = this.ways.api.fileURL(this.recording.id)
+  }
+
+  /** Shows the small copy as soon as it is made. @param {string} url */
+  async copy(url) {
+    this.copying = new AbortController()
+    const { signal } = this.copying
+    this.say(WORDS.making)
+    try {
+      await this.ways.api.copied(url, signal)
+      if (!signal.aborted) this.video.src = url
+    } catch (why) {
+      if (!signal.aborted) this.fail(why instanceof Error ? why.message : String(why))
+    }
+  }
+
+  /** @param {string} why */
+  fail(why) {
+    this.source = ''
+    this.say(`${WORDS.failed}: ${why}`)
   }
 
   onError() {
     if (!this.source) return // emptied
     if (this.source === 'file') return this.use('copy')
-    this.source = ''
-    this.say(`${WORDS.failed}: ${this.video.error?.message || 'the browser does not say why'}`)
+    this.fail(this.video.error?.message || 'the browser does not say why')
   }
 
   /** Asks the program to make the small copy of a clip that will be looked at next, if one will be needed. @param {Recording} recording */
@@ -256,6 +275,7 @@ export class Picture {
   }
 
   empty() {
+    this.copying.abort()
     this.source = ''
     this.video.removeAttribute('src')
     this.video.removeAttribute('poster')

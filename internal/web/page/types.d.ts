@@ -70,6 +70,7 @@ export interface API {
   fileURL(id: string): string
   pictureURL(id: string): string
   /** Makes the small picture ahead. */
+  copied(url: string, signal?: AbortSignal): Promise<void>
   makePicture(id: string, signal?: AbortSignal): Promise<unknown>
   /** Both microphones on the clip's clock: a stream of interleaved float32 at 48000 Hz. from and to in frames, drift in ppm. */
   listen(id: string, which: { from?: number; to?: number; sound?: string; offset?: number; drift?: number }, signal?: AbortSignal): Promise<Response>

@@ -94,7 +94,7 @@ func (p *Page) hear() {
 		switch m.Type {
 		case chromedp.ConsoleError, chromedp.ConsoleWarning, chromedp.ConsoleException:
 			p.mu.Lock()
-			p.wrongs = append(p.wrongs, shorten(fmt.Sprintf("%s: %s", m.Type, m.Text), 300))
+			p.wrongs = append(p.wrongs, shorten(fmt.Sprintf("%s: %s (%s)", m.Type, m.Text, m.URL), 300))
 			p.mu.Unlock()
 		}
 	}
@@ -170,10 +170,14 @@ func (p *Page) JS(expr string, v any) {
 // find finds what can be pressed, is called so, and shows.
 const find = `const find = (name) => [...document.querySelectorAll('button, a, summary, [role=button], [role=tab], label')].find((e) => e.offsetParent && !e.disabled && ((e.innerText ?? '').trim().split('\n')[0].trim() === name || e.getAttribute('aria-label') === name))`
 
+// patience is how long Until waits: long, since a machine may have other things
+// to do, and no test passes for waiting less.
+const patience = 4 * time.Minute
+
 // Until waits until an expression is true.
 func (p *Page) Until(what, expr string) {
 	p.T.Helper()
-	end := time.Now().Add(2 * time.Minute)
+	end := time.Now().Add(patience)
 	for ok := false; !ok; {
 		if p.JS("Boolean("+expr+")", &ok); ok {
 			return

@@ -20,6 +20,7 @@ const { values: ask } = parseArgs({ options: { port: { type: 'string', default: 
 const desk = makeDesk({ takes: +ask.takes, minutes: +ask.minutes, empty: ask.empty })
 const world = desk.world
 const pictures = makePictures()
+const copies = new Set() // of which small copies were asked for: whoever asks first is to ask again
 
 const types = { '.html': 'text/html; charset=utf-8', '.js': 'text/javascript', '.css': 'text/css', '.svg': 'image/svg+xml', '.json': 'application/json' }
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; media-src 'self' blob:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -134,7 +135,8 @@ function recordingRoute(req, res, id, what, q) {
   if (what === 'samples') return samples(res, id, q)
   if (what === 'still') return bytes(res, pictures.stills[Math.abs(parseInt(id.slice(1), 36)) % 12], { 'Content-Type': 'image/jpeg' })
   if (what === 'strip') return strip(res, q)
-  if (what === 'picture') return req.method === 'POST' ? json(res, {}) : file(req, res, film(id, r.length_s), 'video/mp4')
+  if (what === 'picture' && !copies.has(id)) return copies.add(id) && json(res, { made: false }, 202)
+  if (what === 'picture') return req.method === 'POST' ? res.writeHead(204).end() : file(req, res, film(id, r.length_s), 'video/mp4')
   if (what === 'file') return file(req, res, sounding(id, r.length_s, wave(id).at), 'video/mp4')
   return wrong(res, 404, 'no such thing')
 }
