@@ -37,8 +37,6 @@ type Desk struct {
 	marry context.CancelFunc
 
 	again    chan struct{} // measuring is to begin anew
-	quit     chan struct{}
-	quitten  sync.Once
 	jobs     sync.WaitGroup
 	stop     context.CancelFunc
 	alive    context.Context
