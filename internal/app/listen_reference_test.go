@@ -86,14 +86,15 @@ func apartBy(x, y []float32) float64 {
 	return float64(best-reach) + (a-c)/2/(a-2*b+c)
 }
 
-// SciPy's word on the same: the cross-correlation resampled sixteenfold.
+// SciPy's word on the same: whole frames where the cross-correlation is largest,
+// and the rest by the slope of the phase between the two.
 const apartScript = `
 import sys, numpy, scipy.signal as s
 for x, y in numpy.frombuffer(sys.stdin.buffer.read(), '<f4').astype(float).reshape(-1, 2, int(sys.argv[1])):
-    r = s.correlate(y, x, 'full', 'fft')
-    mid = len(x) - 1
-    fine = s.resample_poly(r[mid - 300:mid + 301], 16, 1)
-    print(fine.argmax() / 16 - 300)
+    whole = s.correlate(y, x, 'full', 'fft').argmax() - (len(x) - 1)
+    f = numpy.fft.rfftfreq(len(x))
+    c = numpy.fft.rfft(y) * numpy.fft.rfft(x).conj() * numpy.exp(2j * numpy.pi * f * whole)
+    print(whole - (numpy.angle(c) * f * abs(c)).sum() / (2 * numpy.pi * (f * f * abs(c)).sum()))
 `
 
 // apartBySciPy is apartBy of many pairs of one length.

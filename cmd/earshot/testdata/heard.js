@@ -7,8 +7,7 @@ window.heard = (() => {
 
   /** Waits until all that is wanted is here, and the worklet has obeyed all it was told. */
   async function settled(listener) {
-    listener.tend()
-    while (listener.coming || !listener.node || listener.feed.wanted >= 0) {
+    for (listener.tend(); listener.coming || !listener.node || listener.feed.wanted >= 0; listener.tend()) {
       if (listener.trouble) throw new Error(listener.trouble.error)
       await nap(1)
     }
@@ -17,12 +16,12 @@ window.heard = (() => {
     listener.tend()
   }
 
-  /** Sources that say at every frame which of them is heard, how loud, and from where in the clip. */
+  /** Sources that say at every frame what is heard, how loud, and from where in the clip; below the safety net. */
   const sources = {
-    body: () => [1, 0],
-    scratch: () => [0, 1],
+    body: () => [0.5, 0],
+    scratch: () => [0, 0.5],
     place: (k) => [(k + 1) / 2 ** 22, 0],
-    side: (k, at) => (k < at ? [1, 0] : [0, 1]),
+    side: (k, at) => (k < at ? [0.5, 0] : [0, 0.5]),
   }
 
   /** The program's answers, but for the sound of listen: a source instead. What tells places is matched by nothing. */
