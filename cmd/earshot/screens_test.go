@@ -12,11 +12,12 @@ import (
 // A shown is a desk with a page of it that is brought into one state after the
 // other, and what is to be looked at in each.
 type shown struct {
-	t    *testing.T
-	d    *deskRun
-	p    *page
-	look func(state string)
-	seen int
+	t     *testing.T
+	d     *deskRun
+	p     *page
+	look  func(state string)
+	seen  int // states
+	stops int // of Tab
 }
 
 // state looks at what the page shows now.
@@ -34,11 +35,7 @@ func everyState(t *testing.T, look func(s *shown, state string)) *shown {
 	b := webtest.Browser(t)
 	s := &shown{t: t, d: startDesk(t, t.TempDir())}
 	s.look = func(state string) { look(s, state) }
-	for _, name := range []string{"Videos", "Recorder/day one", "Card"} {
-		if err := os.MkdirAll(filepath.Join(s.d.home, name), 0o777); err != nil {
-			t.Fatal(err)
-		}
-	}
+	s.d.folders(t, "Videos", "Recorder/day one", "Card")
 	s.p = openPage(t, b, 900, 900, s.d.url)
 	s.start()
 	s.wall()
@@ -195,6 +192,16 @@ func (s *shown) alone() (clip, sound string) {
 		s.t.Fatalf("nothing is alone")
 	}
 	return clip, sound
+}
+
+// folders makes folders in the person's own.
+func (d *deskRun) folders(t *testing.T, names ...string) {
+	t.Helper()
+	for _, name := range names {
+		if err := os.MkdirAll(filepath.Join(d.home, filepath.FromSlash(name)), 0o777); err != nil {
+			t.Fatal(err)
+		}
+	}
 }
 
 // hash goes to another screen.

@@ -20,7 +20,7 @@ export class Hearing {
   /** @param {{listener: import('./listen.js').Listener, loop: () => void}} o */
   constructor({ listener, loop }) {
     this.listener = listener
-    this.play = keyed('Play', 'Space', () => listener.toggle(), { class: 'plain keyed play' })
+    this.play = keyed('Play', 'Space', () => this.toggle(), { class: 'plain keyed play' })
     this.modes = h('div', { class: 'row modes', role: 'group', 'aria-label': 'What is heard' },
       MODES.map(([mode, name, title], i) => keyed(name, String(i + 1), () => listener.setMode(mode), { title, 'aria-pressed': 'false' })))
     this.loop = keyed('Loop', 'L', loop, { 'aria-pressed': 'false', title: 'Plays what is on the glass round and round' })
@@ -29,6 +29,19 @@ export class Hearing {
     this.says = h('p', { class: 'small quiet', role: 'status' })
     this.root = h('section', { class: 'hearing', 'aria-label': 'Listening' }, this.play, this.time, this.modes, this.loop,
       h('span', { class: 'row' }, h('label', { for: 'volume' }, 'Volume'), this.volume), this.says)
+  }
+
+  /** Plays and pauses, where there is something to listen to. */
+  toggle() {
+    if (!this.play.disabled) this.listener.toggle()
+  }
+
+  /** Without a sound nothing is played. @param {boolean} none */
+  alone(none) {
+    if (this.play.disabled === none) return
+    if (none) this.listener.pause()
+    this.play.disabled = none
+    this.show(this.listener.state)
   }
 
   /** @param {number} i  0 to 4 */
@@ -43,7 +56,7 @@ export class Hearing {
     this.loop.setAttribute('aria-pressed', String(s.loop !== null))
     if (document.activeElement !== this.volume) this.volume.value = String(Math.sqrt(s.volume))
     const now = s.mode === 'flip' ? `Heard now: ${s.hearing === 'scratch' ? 'the camera' : 'the good sound'}. ` : ''
-    say(this.says, s.trouble ? `${sentence(s.trouble.error)} ${sentence(s.trouble.hint)}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
+    say(this.says, this.play.disabled ? 'Nothing is heard until a sound is paired with it.' : s.trouble ? `${sentence(s.trouble.error)} ${sentence(s.trouble.hint)}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
   }
 
   /** @param {number} t  clip seconds */

@@ -161,7 +161,7 @@ export class TakeScreen {
     const { signal } = this.stop
     try {
       const detail = await this.ways.api.detail(this.id, undefined, signal)
-      if (signal.aborted) return
+      if (signal.aborted || !this.take) return
       this.detail = detail
       if (!this.start && !this.timer && !this.sending) this.pending = null // the program knows all
       this.#show()
@@ -198,8 +198,9 @@ export class TakeScreen {
       covered: this.#covered(), marks: this.marks,
       frames: p && p.fps ? { fps: fpsOf(p.rate, p.fps), start: p.start_s, timecode: p.timecode ?? '' } : null,
     })
-    if (tracks.length) {
-      const laying = { length: clip.length_s, sound: sound?.id, line: this.laid[0] ?? null }
+    this.hearing.alone(!sound)
+    if (tracks.length && sound && laid.length) {
+      const laying = { length: clip.length_s, sound: sound.id, line: laid[0] }
       if (this.listener.take !== this.id) this.listener.load(this.id, laying)
       else this.listener.setLine(laying)
     }

@@ -22,7 +22,7 @@ export function keysOf(s) {
   return [
     { keys: ['Hand'], says: hint },
     { keys: ['Wheel'], says: 'over the mirror: closer and wider; sideways or with Shift: earlier and later' },
-    row('Space', 'play and pause', () => s.listener.toggle()),
+    row('Space', 'play and pause', () => s.hearing.toggle()),
     row('ArrowLeft', 'a frame back', () => s.step(-1)),
     row('ArrowRight', 'a frame on', () => s.step(1)),
     row('Shift+ArrowLeft', 'a second back', () => s.seek(s.playhead - 1, true)),

@@ -94,7 +94,7 @@ func (p *Page) hear() {
 		switch m.Type {
 		case chromedp.ConsoleError, chromedp.ConsoleWarning, chromedp.ConsoleException:
 			p.mu.Lock()
-			p.wrongs = append(p.wrongs, shorten(fmt.Sprintf("%s: %s (%s)", m.Type, m.Text, m.URL), 300))
+			p.wrongs = append(p.wrongs, shorten(fmt.Sprintf("%s: %s %s", m.Type, m.Text, m.URL), 300))
 			p.mu.Unlock()
 		}
 	}
