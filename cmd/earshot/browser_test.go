@@ -60,12 +60,7 @@ var builtDir string
 // startDesk starts `earshot desk` on the shoot in folder. It ends with the test.
 func startDesk(t testing.TB, folder string, add ...string) *deskRun {
 	t.Helper()
-	return startDeskAt(t, t.TempDir(), folder, add...)
-}
-
-// startDeskAt is startDesk for a person whose home is another one.
-func startDeskAt(t testing.TB, home, folder string, add ...string) *deskRun {
-	t.Helper()
+	home := t.TempDir()
 	args := append([]string{"desk", "--no-open", "--shoot", folder, "--cache", kept(t)}, add...)
 	d := &deskRun{cmd: exec.Command(program(t), args...), folder: folder, home: home}
 	d.cmd.Env = append(os.Environ(), "NO_COLOR=1", "HOME="+home)
