@@ -155,16 +155,20 @@ func (p *Page) Look(name string) {
 // JS evaluates an expression, which may await, into v; nil: it is not asked for.
 func (p *Page) JS(expr string, v any) {
 	p.T.Helper()
+	if err := p.eval(expr, v); err != nil {
+		p.Look("failed")
+		p.T.Fatalf("%s: %v", shorten(expr, 200), err)
+	}
+}
+
+func (p *Page) eval(expr string, v any) error {
 	ctx, cancel := context.WithTimeout(p.Ctx, time.Minute)
 	defer cancel()
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(async () => { `+find+`; return JSON.stringify((`+expr+`) ?? null) })()`, chromedp.EvalAwaitPromise))
 	if err == nil && v != nil {
 		err = json.Unmarshal([]byte(got), v)
 	}
-	if err != nil {
-		p.Look("failed")
-		p.T.Fatalf("%s: %v", shorten(expr, 200), err)
-	}
+	return err
 }
 
 // find finds what can be pressed, is called so, and shows.
@@ -174,19 +178,22 @@ const find = `const find = (name) => [...document.querySelectorAll('button, a, s
 // to do, and no test passes for waiting less.
 const patience = 4 * time.Minute
 
-// Until waits until an expression is true.
+// Until waits until an expression is true. A page that is just being left, or is
+// not there yet, has no answer, and is asked again.
 func (p *Page) Until(what, expr string) {
 	p.T.Helper()
 	end := time.Now().Add(patience)
-	for ok := false; !ok; {
-		if p.JS("Boolean("+expr+")", &ok); ok {
+	for {
+		ok := false
+		err := p.eval("Boolean("+expr+")", &ok)
+		if err == nil && ok {
 			return
 		}
 		if time.Now().After(end) {
 			p.Look("waited")
 			var text string
 			p.JS("document.body.innerText", &text)
-			p.T.Fatalf("waited in vain until %s; the page says:\n%s", what, shorten(text, 1500))
+			p.T.Fatalf("waited in vain until %s (%v); the page says:\n%s", what, err, shorten(text, 1500))
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
