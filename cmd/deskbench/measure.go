@@ -52,8 +52,8 @@ func (b *bench) settle(p *webtest.Page, takes int) shown {
 		if !s.Work.Busy && len(s.Takes) >= takes {
 			return s
 		}
-		if time.Since(began) > 30*time.Minute {
-			b.Fatalf("after half an hour there are %d takes of %d", len(s.Takes), takes)
+		if time.Since(began) > time.Hour {
+			b.Fatalf("after an hour there are %d takes of %d", len(s.Takes), takes)
 		}
 		time.Sleep(time.Second)
 	}
