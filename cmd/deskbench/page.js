@@ -110,11 +110,14 @@ window.bench = (() => {
       }
       return took
     },
-    async opens(id) {
-      performance.mark('begin opening')
+    async opens(id, name) {
+      location.hash = '#/'
+      while (glass()) await frame()
+      await new Promise((go) => setTimeout(go, 1000))
+      performance.mark(`begin ${name}`)
       const begin = performance.now()
       location.hash = `#/take/${encodeURIComponent(id)}`
-      const at = (await wave('opening')) - begin
+      const at = (await wave(name)) - begin
       const asked = performance.getEntriesByType('resource').filter((e) => e.startTime >= begin && e.responseEnd)
       return { at, asked: asked.map((e) => ({ name: e.name.replace(/^.*api.(recordings|takes).[^/?]*/, ''), from: e.startTime - begin, to: e.responseEnd - begin })) }
     },

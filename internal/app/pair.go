@@ -106,6 +106,9 @@ func (d *Day) decide(ctx context.Context, m *measurer) error {
 	drifts.web = web
 	usedClip, usedSound := map[int]bool{}, map[int]bool{}
 	for n, dec := range decisions {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		i, k := dec.Link.Clip, dec.Link.Sound
 		usedClip[i], usedSound[k] = true, true
 		l := m.links[i][k]

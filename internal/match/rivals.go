@@ -26,6 +26,7 @@ func Rivals(out []Decision, at int, places []Link, clips, sounds []Party, most i
 	own := &out[at].Link
 	var rivals []Rival
 	worth := map[int]float64{}
+	others := append(append([]Decision{}, out[:at]...), out[at+1:]...)
 	for _, l := range places {
 		if l.Clip != own.Clip && l.Sound != own.Sound {
 			continue
@@ -34,7 +35,7 @@ func Rivals(out []Decision, at int, places []Link, clips, sounds []Party, most i
 			continue
 		}
 		r := Rival{Link: l}
-		worth[len(rivals)] = r.argue(out, at, clips, sounds)
+		worth[len(rivals)] = r.argue(out, at, others, clips, sounds)
 		rivals = append(rivals, r)
 	}
 	order := make([]int, len(rivals))
@@ -50,8 +51,9 @@ func Rivals(out []Decision, at int, places []Link, clips, sounds []Party, most i
 }
 
 // argue says what speaks for a rival of decision at and what against, and
-// returns what it is worth, in standard deviations of its match.
-func (r *Rival) argue(out []Decision, at int, clips, sounds []Party) float64 {
+// returns what it is worth, in standard deviations of its match. others are all
+// of out but that decision.
+func (r *Rival) argue(out []Decision, at int, others []Decision, clips, sounds []Party) float64 {
 	worth := r.sound()
 	l := r.Link
 	if named := ordered(l, out, at, clips, sounds); named && agrees(l, out, at, clips, sounds) {
@@ -60,7 +62,6 @@ func (r *Rival) argue(out []Decision, at int, clips, sounds []Party) float64 {
 		r.con("its place in the order of file names does not agree with the other takes")
 		worth -= 3
 	}
-	others := append(append([]Decision{}, out[:at]...), out[at+1:]...)
 	if gap := calendarGap(l, others, clips, sounds); gap < calendarSlack {
 		r.pro("the files' times agree with the other takes within %.0f s", math.Max(1, gap))
 		worth += 5
