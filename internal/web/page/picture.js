@@ -8,7 +8,10 @@
  *   picture.follow(listener)
  */
 
-/** Further off than this it jumps, in seconds; nearer it is mended by running faster or slower. */
+/**
+ * Further off than this, and than a jump takes, it jumps, in seconds; nearer it is mended by running
+ * faster or slower.
+ */
 const FAR = 0.25
 
 /** How much faster or slower per second that it is off: 10 ms are mended at 2 %. */
@@ -23,6 +26,9 @@ const LATELY = 250
 
 /** After a jump it takes so long at most until the picture goes on, in ms. */
 const LANDING = 600
+
+/** No jump is taken to last longer, in seconds. Where key frames are far apart it is long. */
+const LONGEST_JUMP = 1.5
 
 /** Moments are rounded to samples, so a frame's first may lie a hair before the frame. */
 const SAMPLE = 1 / 48000
@@ -208,7 +214,7 @@ export class Picture {
     if (when < this.landing || video.seeking) return
     if (!this.told) this.note(t - video.currentTime)
     const off = jumped ? t - video.currentTime : median(this.late.slice(-NOW))
-    if (Math.abs(off) > (jumped ? this.frameLength : FAR)) this.jump(t)
+    if (Math.abs(off) > (jumped ? this.frameLength : FAR + this.lead)) this.jump(t)
     else video.playbackRate = pace(off, this.frameLength)
   }
 
@@ -217,9 +223,9 @@ export class Picture {
     const { followed } = this
     if (!followed || !followed.moving) return
     const off = followed.timeAt(when) - mediaTime
-    if (when < this.landing) {
+    if (this.landing > 0) { // the first since a jump, however long that took
       this.landing = 0
-      this.lead = Math.min(0.4, Math.max(0, this.lead + off / 2))
+      this.lead = Math.min(LONGEST_JUMP, Math.max(0, this.lead + (off > FAR ? off : off / 2)))
     }
     this.note(off)
   }
