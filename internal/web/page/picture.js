@@ -14,6 +14,9 @@
  */
 const FAR = 0.25
 
+/** The sound has gone elsewhere where its time leaps by more than this, in seconds: a busy machine tells it unevenly. */
+const JOLT = 0.12
+
 /** How much faster or slower per second that it is off: 10 ms are mended at 2 %. */
 const HASTE = 2
 
@@ -196,7 +199,7 @@ export class Picture {
     this.wanted = t
     if (!this.source || !followed) return
     const when = performance.now()
-    const jumped = Math.abs(t - this.last.t - (when - this.last.when) / 1000) > Math.max(this.frameLength, 0.03)
+    const jumped = Math.abs(t - this.last.t - (when - this.last.when) / 1000) > JOLT
     const running = !video.paused
     this.last = { t, when }
     if (!followed.moving || !followed.playing) {
