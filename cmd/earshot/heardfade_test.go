@@ -50,7 +50,7 @@ func testQuiet(t *testing.T, p *page) {
 // step at frame n is y[n] - sum of g[n-1] x[n].
 func testFlips(t *testing.T, p *page) {
 	take := p.take(farClip)
-	r := rendering{Take: take.id, Length: take.length, Seconds: 16, Mode: "body", Volume: full(), Matched: true}
+	r := rendering{Take: take.id, Length: take.length, Seconds: 15.5, Mode: "body", Volume: full(), Matched: true}
 	for n := range 20 {
 		r.Steps = append(r.Steps, []any{1 + 0.7*float64(n) + 0.11*float64(n%3), "setMode", "flip"})
 	}

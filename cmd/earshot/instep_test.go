@@ -37,6 +37,9 @@ const inStepJS = `(async (take, recording, length) => {
 	for (const [source, picture] of pictures) {
 		const late = out[source] = { off: [], source: picture.source }
 		const note = picture.note.bind(picture)
+		const jump = picture.jump.bind(picture)
+		late.jumps = 0
+		picture.jump = (t) => { late.jumps++; jump(t) }
 		picture.note = (off) => { late.off.push(1000 * off); note(off) }
 	}
 	await nap(20000)
@@ -81,7 +84,7 @@ func BenchmarkPictureInStep(b *testing.B) {
 			var out map[string]struct {
 				Source               string
 				Median, Within, Said float64
-				Frames               int
+				Frames, Jumps        int
 			}
 			for b.Loop() {
 				p.JS(`await (async () => {
@@ -92,6 +95,7 @@ func BenchmarkPictureInStep(b *testing.B) {
 				})()`, &out)
 			}
 			for source, v := range out {
+				b.ReportMetric(float64(v.Jumps), source+"-jumps")
 				b.ReportMetric(v.Median, source+"-median-ms")
 				b.ReportMetric(v.Within, source+"-95%-ms")
 				b.ReportMetric(float64(v.Frames), source+"-frames")

@@ -8,8 +8,14 @@
  *   picture.follow(listener)
  */
 
-/** Further off than this it jumps, in seconds; nearer it is mended by running faster or slower. */
+/**
+ * Further off than this, and than a jump takes, it jumps, in seconds; nearer it is mended by running
+ * faster or slower.
+ */
 const FAR = 0.25
+
+/** The sound has gone elsewhere where its time leaps by more than this, in seconds: a busy machine tells it unevenly. */
+const JOLT = 0.12
 
 /** How much faster or slower per second that it is off: 10 ms are mended at 2 %. */
 const HASTE = 2
@@ -23,6 +29,9 @@ const LATELY = 250
 
 /** After a jump it takes so long at most until the picture goes on, in ms. */
 const LANDING = 600
+
+/** No jump is taken to last longer, in seconds. Where key frames are far apart it is long. */
+const LONGEST_JUMP = 1.5
 
 /** Moments are rounded to samples, so a frame's first may lie a hair before the frame. */
 const SAMPLE = 1 / 48000
@@ -209,7 +218,7 @@ export class Picture {
     this.wanted = t
     if (!this.source || !followed) return
     const when = performance.now()
-    const jumped = Math.abs(t - this.last.t - (when - this.last.when) / 1000) > Math.max(this.frameLength, 0.03)
+    const jumped = Math.abs(t - this.last.t - (when - this.last.when) / 1000) > JOLT
     const running = !video.paused
     this.last = { t, when }
     if (!followed.moving || !followed.playing) {
@@ -227,7 +236,7 @@ export class Picture {
     if (when < this.landing || video.seeking) return
     if (!this.told) this.note(t - video.currentTime)
     const off = jumped ? t - video.currentTime : median(this.late.slice(-NOW))
-    if (Math.abs(off) > (jumped ? this.frameLength : FAR)) this.jump(t)
+    if (Math.abs(off) > (jumped ? this.frameLength : FAR + this.lead)) this.jump(t)
     else video.playbackRate = pace(off, this.frameLength)
   }
 
@@ -236,9 +245,9 @@ export class Picture {
     const { followed } = this
     if (!followed || !followed.moving) return
     const off = followed.timeAt(when) - mediaTime
-    if (when < this.landing) {
+    if (this.landing > 0) { // the first since a jump, however long that took
       this.landing = 0
-      this.lead = Math.min(0.4, Math.max(0, this.lead + off / 2))
+      this.lead = Math.min(LONGEST_JUMP, Math.max(0, this.lead + (off > FAR ? off : off / 2)))
     }
     this.note(off)
   }
