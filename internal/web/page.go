@@ -42,7 +42,8 @@ func openPages(dir string) (*pages, error) {
 	return &pages{files: root.FS()}, nil
 }
 
-// serve answers with a file of the page; "/" is index.html.
+// serve answers with a file of the page; "/" is index.html. Some browsers ask
+// for favicon.ico before they read which icon the page names.
 func (p *pages) serve(w http.ResponseWriter, r *http.Request) error {
 	none := &refusal{status: http.StatusNotFound, text: "there is no such page"}
 	name := strings.TrimPrefix(r.URL.Path, "/")

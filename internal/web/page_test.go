@@ -97,3 +97,15 @@ func TestThePageIsLight(t *testing.T) {
 		t.Errorf("%d bytes of script are sent, at most %d are to be", sum, most)
 	}
 }
+
+// Whoever asks for an icon by the name of old is given the page's.
+func TestIconOfOld(t *testing.T) {
+	want, err := fs.ReadFile(page.Files, "icon.svg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	status, h, body := newRig(t, Options{}).do("GET", "/favicon.ico", "", nil)
+	if status != 200 || h.Get("Content-Type") != pageKinds[".svg"] || string(body) != string(want) {
+		t.Errorf("%d %s, %d bytes", status, h.Get("Content-Type"), len(body))
+	}
+}

@@ -20,6 +20,7 @@ class Done {
   /** @param {HTMLElement} root @param {import('./types').Desk} desk */
   constructor(root, desk) {
     this.desk = desk
+    this.busy = false // marrying, when this was told last
     /** @type {Map<string, {el: HTMLElement, key: string}>} */ this.clips = new Map()
     this.frame = nextFrame(() => this.update())
     this.ui = this.build(root)
@@ -158,6 +159,8 @@ class Done {
     const sum = this.ui.sum
     sum.tabIndex = -1
     say(sum, words.length ? words.join(', ') : m.busy ? 'Under way' : 'Nothing is married yet')
+    if (this.busy && !m.busy && words.length) this.desk.tell(`Married: ${words.join(', ')}`)
+    this.busy = m.busy
     const where = this.ui.where
     const key = clips.length && m.to ? `${m.to} ${m.report ?? ''}` : ''
     if (where.dataset.key === key) return

@@ -39,8 +39,7 @@ export class TakeScreen {
     this.pending = null
     this.start = /** @type {Line | null} */ (null) // where the sound lay when a hand took hold of it
     this.marks = noMarks()
-    this.playhead = 0
-    this.timer = 0
+    this.playhead = this.timer = 0
     this.sending = 0 // changes that the program has not answered yet
     this.seen = ''
     this.stop = new AbortController()
@@ -302,15 +301,16 @@ export class TakeScreen {
   /** Says something of the clip. @param {import('./types').Change} change @returns {Promise<boolean>} whether it was taken */
   async say(change) {
     this.sending++
+    let now // its take from now on, if it has one
     try {
-      await this.ways.api.word(this.id, change)
+      now = await this.ways.api.word(this.id, change)
     } catch (err) {
       this.ways.fail(err)
       return false
     } finally {
       this.sending--
     }
-    if (this.take) await this.#bring()
+    if (now) await this.#bring()
     return true
   }
 

@@ -40,7 +40,6 @@ var foxAddress = regexp.MustCompile(`WebDriver BiDi listening on ws://(\S+)`)
 const foxPrefs = `user_pref("media.autoplay.default", 0);
 user_pref("media.autoplay.blocking_policy", 0);
 user_pref("media.volume_scale", "0.0");
-user_pref("media.cubeb.sandbox", false);
 user_pref("app.update.enabled", false);
 user_pref("browser.shell.checkDefaultBrowser", false);
 user_pref("datareporting.policy.dataSubmissionEnabled", false);
@@ -139,7 +138,7 @@ func (f *Fox) sound(home string) string {
 		return ""
 	}
 	at := filepath.Join(home, "sound")
-	cmd := exec.Command(bin, "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1", "--disable-shm",
+	cmd := exec.Command(bin, "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1", "--high-priority=no", "--realtime=no",
 		"--load=module-null-sink", "--load=module-native-protocol-unix auth-anonymous=1 socket="+at)
 	cmd.Env = append(os.Environ(), "HOME="+home, "XDG_RUNTIME_DIR="+home)
 	if err := cmd.Start(); err != nil {
