@@ -28,6 +28,9 @@ type Desk struct {
 	store *store.Shoot
 	board *board
 
+	saying  sync.Mutex // held while the words of the store and of the desk are brought together
+	showing sync.Mutex // held while the board is brought in line with the words, so that the newest come last
+
 	mu        sync.Mutex // holds what follows
 	day       *app.Day   // nil until measured
 	words     map[string]shoot.Word

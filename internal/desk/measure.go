@@ -334,7 +334,7 @@ func (d *Desk) watching() {
 
 // heed takes over what stands in the store.
 func (d *Desk) heed() error {
-	words, err := d.store.Words()
+	was, is, err := d.reread(nil)
 	if err != nil {
 		return err
 	}
@@ -342,15 +342,11 @@ func (d *Desk) heed() error {
 	if err != nil {
 		return err
 	}
-	d.mu.Lock()
-	changed := changedWords(d.words, words)
-	d.words = words
-	d.mu.Unlock()
 	if !slices.Equal(paths, d.board.state().Shoot.Paths) {
 		d.board.change(func(v int64) { d.board.shoot.is.Paths, d.board.shoot.since = paths, v })
 		d.measureAgain()
 	}
-	for _, id := range changed {
+	for _, id := range changedWords(was, is) {
 		d.showTake(id)
 	}
 	return d.showHistory()

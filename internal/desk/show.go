@@ -36,6 +36,8 @@ func finite(v float64) float64 {
 // day. Where it is not the last word, since more is being measured, takes that
 // are being weighed stay.
 func (d *Desk) showDay(last bool) {
+	d.showing.Lock()
+	defer d.showing.Unlock()
 	d.mu.Lock()
 	day, words := d.day, d.words
 	d.mu.Unlock()
@@ -112,19 +114,19 @@ func (d *Desk) alone(day *app.Day, choices []*app.Choice) map[string][]string {
 
 // showTake shows one clip's take anew, and who is alone now.
 func (d *Desk) showTake(id string) {
-	d.mu.Lock()
-	day, w := d.day, d.words[id]
-	d.mu.Unlock()
-	b := d.board
-	if day == nil { // not measured yet: only the word is new
-		b.change(func(v int64) {
-			if t, ok := b.takes.parts[id]; ok {
-				b.takes.put(id, t.is.said(w), v)
-			}
-		})
+	if _, err := d.measured("show the take"); err == nil {
+		d.showDay(false)
 		return
 	}
-	d.showDay(false)
+	d.showing.Lock()
+	defer d.showing.Unlock()
+	w := d.said()[id]
+	b := d.board
+	b.change(func(v int64) { // only the word is new
+		if t, ok := b.takes.parts[id]; ok {
+			b.takes.put(id, t.is.said(w), v)
+		}
+	})
 }
 
 // said is a take under another word, before the shoot is measured.

@@ -19,19 +19,7 @@ func (d *Desk) Say(_ context.Context, take string, c Change) (*Take, error) {
 	if err := d.sayable(rec, c); err != nil {
 		return nil, err
 	}
-	d.mu.Lock()
-	was := d.words[take]
-	is := c.Over(was)
-	if sameWord(was, is) {
-		d.mu.Unlock()
-		return d.shownTake(take), nil
-	}
-	label := shoot.Label(was, is, d.line(take))
-	err := d.store.Say(take, is, label)
-	if err == nil {
-		d.words = withWord(d.words, take, is)
-	}
-	d.mu.Unlock()
+	was, is, err := d.keep(take, c)
 	if err != nil {
 		return nil, err
 	}
@@ -43,6 +31,54 @@ func (d *Desk) Say(_ context.Context, take string, c Change) (*Take, error) {
 		d.measureAgain() // with that out of the way something else may fit
 	}
 	return d.shownTake(take), nil
+}
+
+// keep puts what a person says anew of a clip into the store.
+func (d *Desk) keep(take string, c Change) (was, is shoot.Word, err error) {
+	d.saying.Lock()
+	defer d.saying.Unlock()
+	words := d.said()
+	was = words[take]
+	if is = c.Over(was); sameWord(was, is) {
+		return was, is, nil
+	}
+	if err := d.store.Say(take, is, shoot.Label(was, is, d.line(take))); err != nil {
+		return was, is, err
+	}
+	d.setWords(withWord(words, take, is))
+	return was, is, nil
+}
+
+// said is what a person has said, by clip. It is not to be changed.
+func (d *Desk) said() map[string]shoot.Word {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.words
+}
+
+// setWords is for whoever holds d.saying.
+func (d *Desk) setWords(words map[string]shoot.Word) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.words = words
+}
+
+// reread takes over the words of the store, after do has changed it, and returns
+// those before and after. do may be nil.
+func (d *Desk) reread(do func() error) (was, is map[string]shoot.Word, err error) {
+	d.saying.Lock()
+	defer d.saying.Unlock()
+	if do != nil {
+		if err := do(); err != nil {
+			return nil, nil, err
+		}
+	}
+	was = d.said()
+	if is, err = d.store.Words(); err != nil {
+		return nil, nil, err
+	}
+	d.setWords(is)
+	return was, is, nil
 }
 
 // withWord is a copy of words with one of them replaced: others may be reading
@@ -99,27 +135,19 @@ func (d *Desk) Undo(context.Context) (*shoot.Step, error) { return d.turn(d.stor
 // Redo does again what was last undone.
 func (d *Desk) Redo(context.Context) (*shoot.Step, error) { return d.turn(d.store.Redo) }
 
-func (d *Desk) turn(do func() (*shoot.Step, error)) (*shoot.Step, error) {
-	step, err := do()
-	if err != nil || step == nil {
-		return step, err
-	}
-	d.mu.Lock()
-	was := d.words[step.Clip]
-	words, err := d.store.Words()
-	if err == nil {
-		d.words = words
-	}
-	is := words[step.Clip]
-	d.mu.Unlock()
+func (d *Desk) turn(do func() (*shoot.Step, error)) (step *shoot.Step, err error) {
+	was, is, err := d.reread(func() (err error) {
+		step, err = do()
+		return err
+	})
 	if err == nil {
 		err = d.showHistory()
 	}
-	if err != nil {
+	if err != nil || step == nil {
 		return step, err
 	}
 	d.showTake(step.Clip)
-	if !slices.Equal(was.Refused, is.Refused) {
+	if !slices.Equal(was[step.Clip].Refused, is[step.Clip].Refused) {
 		d.measureAgain()
 	}
 	return step, nil
