@@ -23,32 +23,55 @@ func (l *Link) Offset() float64 { return l.Start - (1+l.Drift)*l.From }
 // or its sound might have, the likeliest first, at most so many. places are all
 // that were measured.
 func Rivals(out []Decision, at int, places []Link, clips, sounds []Party, most int) []Rival {
-	own := &out[at].Link
-	var rivals []Rival
-	worth := map[int]float64{}
 	others := append(append([]Decision{}, out[:at]...), out[at+1:]...)
-	for _, l := range places {
+	order := rivalsOf(&out[at].Link, places)
+	var best []weighed
+	for _, w := range order {
+		if len(best) == most && w.worth+mostGained < best[most-1].worth {
+			break // nothing beside its sound could bring this one, or those after it, among the best
+		}
+		w.worth = w.argue(out, at, others, clips, sounds)
+		best = append(best, w)
+		sort.Slice(best, func(a, b int) bool { return best[a].before(&best[b]) })
+		best = best[:min(most, len(best))]
+	}
+	ranked := make([]Rival, len(best))
+	for i, w := range best {
+		ranked[i] = w.Rival
+	}
+	return ranked
+}
+
+// A weighed rival has what it is worth and its turn among the places.
+type weighed struct {
+	Rival
+	worth float64
+	turn  int
+}
+
+func (w *weighed) before(v *weighed) bool {
+	return w.worth > v.worth || w.worth == v.worth && w.turn < v.turn
+}
+
+// rivalsOf are the places that a link's clip or its sound might have, in order
+// of what their own sound is worth.
+func rivalsOf(own *Link, places []Link) (rivals []weighed) {
+	for i, l := range places {
 		if l.Clip != own.Clip && l.Sound != own.Sound {
 			continue
 		}
 		if l.Clip == own.Clip && l.Sound == own.Sound && math.Abs(l.Offset()-own.Offset()) < samePlace {
 			continue
 		}
-		r := Rival{Link: l}
-		worth[len(rivals)] = r.argue(out, at, others, clips, sounds)
-		rivals = append(rivals, r)
+		unheard := Rival{Link: l}
+		rivals = append(rivals, weighed{Rival{Link: l}, unheard.sound(), i})
 	}
-	order := make([]int, len(rivals))
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(a, b int) bool { return worth[order[a]] > worth[order[b]] })
-	ranked := make([]Rival, 0, min(most, len(order)))
-	for _, i := range order[:min(most, len(order))] {
-		ranked = append(ranked, rivals[i])
-	}
-	return ranked
+	sort.Slice(rivals, func(a, b int) bool { return rivals[a].before(&rivals[b]) })
+	return rivals
 }
+
+// mostGained is the most that a rival gains by what is not its own sound.
+const mostGained = 5
 
 // argue says what speaks for a rival of decision at and what against, and
 // returns what it is worth, in standard deviations of its match. others are all
@@ -64,7 +87,7 @@ func (r *Rival) argue(out []Decision, at int, others []Decision, clips, sounds [
 	}
 	if gap := calendarGap(l, others, clips, sounds); gap < calendarSlack {
 		r.pro("the files' times agree with the other takes within %.0f s", math.Max(1, gap))
-		worth += 5
+		worth += mostGained
 	} else if !math.IsInf(gap, 1) && !math.IsNaN(gap) {
 		r.con("the files' times are %.0f s off what the other takes show", gap)
 		worth -= 3
