@@ -48,9 +48,9 @@ user_pref("network.captive-portal-service.enabled", false);
 user_pref("network.connectivity-service.enabled", false);
 `
 
-// Firefox opens an address in a Firefox of its own; a test is skipped where
-// there is none.
-func Firefox(t T, width, height int, url string) *Fox {
+// Firefox opens an address in a Firefox of its own, which hears a sound server
+// of its own if sound is said; a test is skipped where there is none.
+func Firefox(t T, width, height int, url string, sound bool) *Fox {
 	t.Helper()
 	var bin string
 	for _, name := range []string{"firefox-esr", "firefox"} {
@@ -65,7 +65,7 @@ func Firefox(t T, width, height int, url string) *Fox {
 		t.Skipf("no Firefox on this machine")
 	}
 	f := &Fox{T: t, waits: map[int]chan answer{}}
-	host := f.start(bin)
+	host := f.start(bin, sound)
 	var err error
 	if f.sock, err = dial(host, "/session"); err != nil {
 		t.Fatalf("talk to Firefox at %s: %v", host, err)
@@ -87,7 +87,7 @@ func Firefox(t T, width, height int, url string) *Fox {
 }
 
 // start starts the program and answers the host and port it listens at.
-func (f *Fox) start(bin string) string {
+func (f *Fox) start(bin string, sound bool) string {
 	f.T.Helper()
 	home := f.T.TempDir()
 	profile := filepath.Join(home, "profile")
@@ -100,8 +100,8 @@ func (f *Fox) start(bin string) string {
 	}
 	cmd := exec.Command(bin, "--headless", "--no-remote", "--remote-debugging-port=0", "--profile", profile)
 	cmd.Env = append(os.Environ(), "HOME="+home, "MOZ_CRASHREPORTER_DISABLE=1", "MOZ_DISABLE_CONTENT_SANDBOX=1")
-	if server := f.sound(home); server != "" {
-		cmd.Env = append(cmd.Env, "PULSE_SERVER="+server)
+	if sound {
+		cmd.Env = append(cmd.Env, "PULSE_SERVER="+f.sound(home))
 	}
 	out, err := cmd.StderrPipe()
 	if err == nil {
@@ -129,13 +129,16 @@ func (f *Fox) start(bin string) string {
 }
 
 // sound starts a sound server of the test's own that plays into nothing, and
-// answers its address: without any sound device Firefox's audio never runs.
-// "": there is no such server on this machine.
+// answers its address: without any sound device Firefox's audio never runs. The
+// test is skipped where there is no such server.
 func (f *Fox) sound(home string) string {
 	f.T.Helper()
 	bin, err := exec.LookPath("pulseaudio")
 	if err != nil {
-		return ""
+		if os.Getenv("EARSHOT_REFERENCE") != "" {
+			f.T.Fatalf("no pulseaudio on this machine")
+		}
+		f.T.Skipf("no pulseaudio on this machine")
 	}
 	at := filepath.Join(home, "sound")
 	cmd := exec.Command(bin, "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1", "--high-priority=no", "--realtime=no",
@@ -232,6 +235,11 @@ func (f *Fox) try(method string, params, v any) error {
 	case <-time.After(time.Minute):
 		return fmt.Errorf("no answer within a minute")
 	}
+}
+
+// Answers tells whether the page answers at all.
+func (f *Fox) Answers() bool {
+	return f.try("script.evaluate", map[string]any{"expression": "1", "target": map[string]string{"context": f.tab}, "awaitPromise": false}, nil) == nil
 }
 
 // JS evaluates an expression, which may await, into v; nil: it is not asked for.
