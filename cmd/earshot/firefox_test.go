@@ -4,7 +4,6 @@ import (
 	"os"
 	"regexp"
 	"testing"
-	"time"
 
 	"earshot/internal/web/webtest"
 )
@@ -58,17 +57,18 @@ func openTakeIn(f *webtest.Fox) {
 	f.Until("its frames are there", `[...document.querySelectorAll('.frames img')].some((i) => i.complete && i.naturalWidth > 0)`)
 }
 
-// A take is heard in Firefox: time and picture move with the audio worklet.
+// A take is heard in Firefox: time and picture move with the audio worklet. It is
+// run by hand, with a sound device that works: on a sound server without one
+// Firefox has been seen to stop answering for good once it plays.
 func TestFirefoxPlays(t *testing.T) {
+	if os.Getenv("EARSHOT_FIREFOX_PLAYS") == "" {
+		t.Skip("set EARSHOT_FIREFOX_PLAYS on a machine with a sound device")
+	}
 	d := startDesk(t, t.TempDir())
 	f := webtest.Firefox(t, 1280, 900, d.url, true)
 	openTakeIn(f)
 	at := `document.querySelector('.hearing .time').innerText`
 	f.Keys("Space")
-	time.Sleep(3 * time.Second)
-	if !f.Answers() && os.Getenv("EARSHOT_REFERENCE") == "" {
-		t.Skip("Firefox does not answer while it plays into the sound server of this machine")
-	}
 	f.Until("it plays and time moves", `/Pause/.test(document.querySelector('.play').innerText) && await new Promise((r) => { const was = `+at+`; setTimeout(() => r(`+at+` !== was), 300) })`)
 	f.Until("it has come some way", `parseFloat(`+at+`.split(':')[1]) > 1`)
 	f.Until("the picture goes with it", `document.querySelector('.screen video').currentTime > 0.5`)

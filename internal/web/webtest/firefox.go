@@ -237,11 +237,6 @@ func (f *Fox) try(method string, params, v any) error {
 	}
 }
 
-// Answers tells whether the page answers at all.
-func (f *Fox) Answers() bool {
-	return f.try("script.evaluate", map[string]any{"expression": "1", "target": map[string]string{"context": f.tab}, "awaitPromise": false}, nil) == nil
-}
-
 // JS evaluates an expression, which may await, into v; nil: it is not asked for.
 func (f *Fox) JS(expr string, v any) {
 	f.T.Helper()
