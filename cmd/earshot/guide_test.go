@@ -34,8 +34,8 @@ func TestGuideNamesEveryKey(t *testing.T) {
 		Place: s.querySelector('h3').innerText,
 		Rows: [...s.querySelectorAll('tr')].map((r) => [[...r.cells[0].childNodes].map((n) => n.nodeName === 'KBD' ? '<kbd>' + n.innerText + '</kbd>' : n.data).join(' ').replace(/ +/g, ' ').replace('Cmd', 'Ctrl').trim(), r.cells[1].innerText]),
 	}))`, &sheet)
-	if len(sheet) != 4 {
-		t.Fatalf("the sheet has %d places", len(sheet))
+	if len(sheet) < 4 {
+		t.Fatalf("the sheet has only %d places", len(sheet))
 	}
 	var want strings.Builder
 	for _, s := range sheet {

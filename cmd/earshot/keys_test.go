@@ -242,7 +242,7 @@ func TestEveryKey(t *testing.T) {
 	p.Chord("d")
 	p.Until("the day is there", `document.querySelectorAll('.mark').length > 1`)
 	n += p.try("In the day", table["In the day"], dayActs)
-	p.take(s.sure(0).ID)
+	p.toTake(s.sure(0).ID)
 	p.Chord("Shift+ArrowRight", "Shift+ArrowRight")
 	n += p.try("At a take", table["At a take"], takeActs)
 	p.Chord("g")

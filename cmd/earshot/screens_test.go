@@ -103,7 +103,7 @@ func (s *shown) takes() {
 	p := s.p
 	alone, _ := s.alone()
 	for _, k := range []struct{ state, id string }{{"take, sure", s.sure(1).ID}, {"take, moved", s.sure(0).ID}, {"take, by hand", alone}} {
-		p.take(k.id)
+		p.toTake(k.id)
 		s.state(k.state)
 	}
 	p.Chord("o")

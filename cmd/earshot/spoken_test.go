@@ -41,7 +41,7 @@ func TestSpoken(t *testing.T) {
 	p.Chord("Escape")
 
 	s := &shown{t: t, p: p}
-	p.take(s.sure(0).ID)
+	p.toTake(s.sure(0).ID)
 	p.Until("its detail is there", `document.querySelectorAll('.claps button').length > 0`)
 	p.said("take", `Sure\. The chance that this is the wrong place is 1 in [\d,]+\.`, `\d+ of \d+ windows along the take were clearly heard\. The middle one lies .*, 95 % lie within .*, the furthest is .* off\.`,
 		`^button: Clap at 0:\d\d\.\d{3}, (right on|.* (late|early))`, `^slider: Playhead in the mirror`, `0:00\.000 in the clip, 0:\d\d\.\d{3} in the sound, the seam near here`, `^button: Play`)

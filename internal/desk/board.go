@@ -74,6 +74,21 @@ func (s *shelf[T]) remove(id string, version int64) {
 	s.gone[id] = version
 }
 
+// arrange puts ids first, in their order; the others follow in theirs.
+func (s *shelf[T]) arrange(ids []string) {
+	first := make(map[string]int, len(ids))
+	for i, id := range ids {
+		first[id] = i
+	}
+	place := func(id string) int {
+		if i, ok := first[id]; ok {
+			return i
+		}
+		return len(ids)
+	}
+	slices.SortStableFunc(s.order, func(a, b string) int { return place(a) - place(b) })
+}
+
 func (s *shelf[T]) since(v int64) []T {
 	out := []T{}
 	for _, id := range s.order {

@@ -86,6 +86,23 @@ func TestPatchOfTakeGone(t *testing.T) {
 	}
 }
 
+func TestTakesAreArranged(t *testing.T) {
+	b := newBoard()
+	b.change(func(v int64) {
+		for _, id := range []string{"c", "x", "a", "b"} {
+			b.takes.put(id, Take{ID: id}, v)
+		}
+		b.takes.arrange([]string{"a", "b", "c"})
+	})
+	var got string
+	for _, k := range b.state().Takes {
+		got += k.ID
+	}
+	if got != "abcx" {
+		t.Errorf("takes are shown as %s, want abcx", got)
+	}
+}
+
 func TestChangesToldOnce(t *testing.T) {
 	b := newBoard()
 	b.change(func(v int64) { b.recs.put("x", Recording{ID: "x"}, v) })

@@ -72,9 +72,12 @@ func (d *Desk) showDay(last bool) {
 				b.takes.remove(id, v)
 			}
 		}
-		for _, t := range takes {
+		order := make([]string, len(takes))
+		for i, t := range takes {
+			order[i] = t.ID
 			b.takes.put(t.ID, t, v)
 		}
+		b.takes.arrange(order) // they were found in any
 		b.notes = part[[]string]{notes, v}
 	})
 }
