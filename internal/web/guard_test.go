@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // asked of every route, in one form each.
@@ -225,9 +226,15 @@ func rawOnce(t testing.TB, port, request string) (status int, body string, reset
 		t.Fatal(err)
 	}
 	defer c.Close()
+	answered := make(chan struct{})
+	defer close(answered)
 	go func() {
 		io.WriteString(c, request) // a server that has enough closes early
-		c.(*net.TCPConn).CloseWrite()
+		select {
+		case <-answered: // who ends at once is taken for one that has gone
+		case <-time.After(60 * time.Millisecond):
+			c.(*net.TCPConn).CloseWrite() // a server that waits for more is to see that there is none
+		}
 	}()
 	resp, err := http.ReadResponse(bufio.NewReader(c), nil)
 	if err != nil {
