@@ -57,7 +57,7 @@ func (a *App) Measure(ctx context.Context, opt PairOptions) (*Day, error) {
 	}
 	tell.expect(g.files)
 	d := &Day{app: a, words: words}
-	if opt.Shoot != "" {
+	if words != nil {
 		if d.keys, err = keysOf(ctx, g.files); err != nil {
 			return nil, err
 		}
@@ -83,8 +83,8 @@ func (a *App) Measure(ctx context.Context, opt PairOptions) (*Day, error) {
 	return d, nil
 }
 
-// wordsOf is what a person said of the clips of a shoot, none where no shoot is
-// kept in the folder.
+// wordsOf is what a person said of the clips of a shoot; nil where no shoot is
+// kept in the folder, and then nothing is read of the recordings for its sake.
 func wordsOf(folder string) (map[string]shoot.Word, error) {
 	if folder == "" || !store.HasShoot(folder) {
 		return nil, nil
@@ -99,6 +99,9 @@ func wordsOf(folder string) (map[string]shoot.Word, error) {
 
 // heeded says what a person said of the day's clips.
 func (d *Day) heeded() (notes []string) {
+	if len(d.words) == 0 {
+		return nil
+	}
 	for _, c := range d.Choices(d.words) {
 		if said := saidWords(c); len(said) > 0 {
 			notes = append(notes, fault.Quote(c.laid.clip.path)+": "+strings.Join(said, ", ")+" (said by you, and heeded)")
@@ -127,6 +130,16 @@ func (d *Day) Recordings() []*Recording {
 func (d *Day) Key(r *Recording) string { return d.key(r.rec) }
 
 func (d *Day) key(r *recording) string { return d.keys[r.path] }
+
+// Recording is that of a key, nil where there is none.
+func (d *Day) Recording(key string) *Recording {
+	for _, list := range [][]*recording{d.clips, d.sounds} {
+		if r := d.named(key, list); r != nil {
+			return &Recording{r}
+		}
+	}
+	return nil
+}
 
 // refused tells whether a person said that clip i and sound k do not belong
 // together.

@@ -10,18 +10,6 @@ import (
 	"earshot/internal/media"
 )
 
-// A Recording is one file, read. It is for asking what is to be seen and heard
-// of it, and safe for concurrent use.
-type Recording struct{ rec *recording }
-
-// A Track is one sound track of a Recording.
-type Track struct {
-	Rate     int // Hz
-	Channels int
-	Silent   bool // nothing but digital silence
-	Samples  int  // at dsp.ProxyRate
-}
-
 // Look reads a file, or takes what the cache has of it. Finished clips of
 // Earshot's own are read like any other.
 func (a *App) Look(ctx context.Context, path string) (*Recording, error) {
@@ -38,46 +26,6 @@ func (a *App) Look(ctx context.Context, path string) (*Recording, error) {
 		return nil, err
 	}
 	return out, nil
-}
-
-// Path is where the file was.
-func (r *Recording) Path() string { return r.rec.path }
-
-// Key names the file's content: see store.Identity.
-func (r *Recording) Key() string { return string(r.rec.id) }
-
-// Info is what the file says about itself.
-func (r *Recording) Info() media.Info { return r.rec.info }
-
-// Kind is "clip" or "sound".
-func (r *Recording) Kind() string {
-	if r.rec.clip() {
-		return "clip"
-	}
-	return "sound"
-}
-
-// Length is how long it lasts in seconds: a clip's picture, a sound's longest
-// track.
-func (r *Recording) Length() float64 {
-	if r.rec.clip() {
-		return clipLength(r.rec.info)
-	}
-	longest := 0
-	for _, t := range r.rec.tracks {
-		longest = max(longest, t.Samples)
-	}
-	return float64(longest) / dsp.ProxyRate
-}
-
-// Tracks are its sound tracks, in file order.
-func (r *Recording) Tracks() []Track {
-	out := make([]Track, len(r.rec.tracks))
-	for i, t := range r.rec.tracks {
-		s := r.rec.info.Sounds[i]
-		out[i] = Track{Rate: s.Rate, Channels: s.Channels, Silent: t.Silent, Samples: t.Samples}
-	}
-	return out
 }
 
 // holds refuses a track that is not there.

@@ -138,8 +138,8 @@ func TestLook(t *testing.T) {
 		t.Errorf("read %d times", n)
 	}
 	c, s := look(t, a, clip), look(t, a, sound)
-	if c.Kind() != "clip" || c.Length() != 2.5 || c.Path() != clip || len(c.Info().Pictures) != 1 || c.Key() == s.Key() || c.Key() == "" {
-		t.Errorf("the clip: %s, %g s, %q, %q", c.Kind(), c.Length(), c.Path(), c.Key())
+	if c.Kind() != "clip" || c.Length() != 2.5 || c.Path() != clip || len(c.Info().Pictures) != 1 || c.Identity() == s.Identity() || c.Identity() == "" {
+		t.Errorf("the clip: %s, %g s, %q, %q", c.Kind(), c.Length(), c.Path(), c.Identity())
 	}
 	if tracks := c.Tracks(); len(tracks) != 1 || tracks[0] != (Track{Rate: 48000, Channels: 2, Samples: 3 * dsp.ProxyRate}) {
 		t.Errorf("the clip's tracks: %+v", tracks)

@@ -9,6 +9,54 @@ import (
 	"earshot/internal/media"
 )
 
+// A Recording is one file, read. It is for asking what is to be seen and heard
+// of it, and safe for concurrent use.
+type Recording struct{ rec *recording }
+
+// A Track is one sound track of a Recording.
+type Track struct {
+	Rate     int // Hz
+	Channels int
+	Silent   bool // nothing but digital silence
+	Samples  int  // at dsp.ProxyRate
+}
+
+// Path is where the file was.
+func (r *Recording) Path() string { return r.rec.path }
+
+// Identity names the file as it is: see store.Identity. Words go by Day.Key.
+func (r *Recording) Identity() string { return string(r.rec.id) }
+
+// Info is what the file says about itself.
+func (r *Recording) Info() media.Info { return r.rec.info }
+
+// Kind is "clip" or "sound".
+func (r *Recording) Kind() string {
+	if r.rec.clip() {
+		return "clip"
+	}
+	return "sound"
+}
+
+// Length is how long it lasts in seconds: a clip's picture, a sound's longest
+// track.
+func (r *Recording) Length() float64 {
+	if r.rec.clip() {
+		return clipLength(r.rec.info)
+	}
+	return lengthOf(r.rec)
+}
+
+// Tracks are its sound tracks, in file order.
+func (r *Recording) Tracks() []Track {
+	out := make([]Track, len(r.rec.tracks))
+	for i, t := range r.rec.tracks {
+		s := r.rec.info.Sounds[i]
+		out[i] = Track{Rate: s.Rate, Channels: s.Channels, Silent: t.Silent, Samples: t.Samples}
+	}
+	return out
+}
+
 // Name is the file's name without its folder.
 func (r *Recording) Name() string { return filepath.Base(r.rec.path) }
 

@@ -9,6 +9,7 @@ import (
 
 	"earshot/internal/align"
 	"earshot/internal/shoot"
+	"earshot/internal/store"
 )
 
 // measuredLesson is the demo's lesson, measured, with a folder for its words.
@@ -17,6 +18,13 @@ func measuredLesson(t *testing.T) (a *App, dir, folder string, d *Day) {
 	a, _ = newApp(t)
 	dir, folder = t.TempDir(), t.TempDir()
 	writeLesson(t, dir)
+	s, err := store.OpenShoot(folder) // as the desk does
+	if err == nil {
+		err = s.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 	return a, dir, folder, measureIt(t, a, dir, folder)
 }
 

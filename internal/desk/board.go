@@ -117,6 +117,25 @@ func (b *board) state() State {
 		Undo: b.history.is.Undo, Redo: b.history.is.Redo, Marriage: b.marriage.is, Notes: b.notes.is}
 }
 
+// shownShoot, shownMarriage return what is shown of the whole, without all its
+// recordings and takes.
+func (b *board) shownShoot() Shoot {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.shoot.is
+}
+
+func (b *board) shownMarriage() Marriage {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.marriage.is
+}
+
+// showPaths shows what the person added.
+func (b *board) showPaths(paths []string) {
+	b.change(func(v int64) { b.shoot.is.Paths, b.shoot.since = append([]string{}, paths...), v })
+}
+
 // recording and take return what is shown of one.
 func (b *board) recording(id string) (Recording, bool) {
 	b.mu.Lock()

@@ -68,7 +68,7 @@ func Open(a *app.App, opt Options) (*Desk, error) {
 		d.stop()
 		return nil, errors.Join(err, s.Close())
 	}
-	if len(d.board.state().Shoot.Paths) > 0 {
+	if len(d.board.shownShoot().Paths) > 0 {
 		d.work(Work{Busy: true, Step: "reading"})
 	}
 	d.jobs.Go(d.measuring)
@@ -140,10 +140,15 @@ func errMeasuring(what string) error {
 
 // measured is the day, once there is one.
 func (d *Desk) measured(what string) (*app.Day, error) {
+	if day := d.lookedAt(); day != nil {
+		return day, nil
+	}
+	return nil, errMeasuring(what)
+}
+
+// lookedAt is the day, nil until it is measured.
+func (d *Desk) lookedAt() *app.Day {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.day == nil {
-		return nil, errMeasuring(what)
-	}
-	return d.day, nil
+	return d.day
 }

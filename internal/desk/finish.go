@@ -19,7 +19,7 @@ func (d *Desk) Marry(_ context.Context, ask MarryAsk) error {
 	if err != nil {
 		return err
 	}
-	opt := app.MarryOptions{Paths: d.board.state().Shoot.Paths, Shoot: d.opt.Folder, To: ask.To, Sound: ask.Sound, Scratch: ask.Scratch, Gaps: ask.Gaps,
+	opt := app.MarryOptions{Paths: d.board.shownShoot().Paths, Shoot: d.opt.Folder, To: ask.To, Sound: ask.Sound, Scratch: ask.Scratch, Gaps: ask.Gaps,
 		Distance: ask.Distance, Celsius: ask.Celsius, Name: ask.Name, Unsure: ask.Unsure, Again: ask.Again, Version: d.opt.Version}
 	if opt.To == "" {
 		opt.To = d.marriedFolder()
@@ -27,7 +27,7 @@ func (d *Desk) Marry(_ context.Context, ask MarryAsk) error {
 		opt.To = filepath.Join(d.opt.Folder, opt.To)
 	}
 	for _, id := range ask.Only {
-		r := recordingNamed(day, id)
+		r := day.Recording(id)
 		if r == nil || r.Kind() != "clip" {
 			return unknown("clip", id)
 		}
@@ -99,6 +99,16 @@ func marriedOf(id string, c app.Married) Married {
 	return m
 }
 
+// of is what became of a take, nil where nothing did.
+func (m Marriage) of(take string) *Married {
+	for _, c := range m.Clips {
+		if c.Take == take {
+			return &c
+		}
+	}
+	return nil
+}
+
 // StopMarrying stops what Marry began.
 func (d *Desk) StopMarrying() {
 	d.mu.Lock()
@@ -110,10 +120,9 @@ func (d *Desk) StopMarrying() {
 
 // Married is where the finished clip of a take lies.
 func (d *Desk) Married(take string) (string, error) {
-	for _, m := range d.board.state().Marriage.Clips {
-		if m.Take == take && m.Out != "" && (m.State == app.Written || m.State == app.Kept) {
-			return m.Out, nil
-		}
+	m := d.board.shownMarriage().of(take)
+	if m != nil && m.Out != "" && (m.State == app.Written || m.State == app.Kept) {
+		return m.Out, nil
 	}
 	return "", unknown("finished clip", take)
 }
@@ -130,7 +139,7 @@ func (d *Desk) Reveal(_ context.Context, what, take string) error {
 		}
 		folder = filepath.Dir(path)
 	case what == "married":
-		folder = d.board.state().Marriage.To
+		folder = d.board.shownMarriage().To
 		if folder == "" {
 			folder = d.marriedFolder()
 		}

@@ -15,15 +15,13 @@ func (d *Desk) choice(take, sound string, line *shoot.Line) (*app.Day, *app.Choi
 	if err != nil {
 		return nil, nil, err
 	}
-	clip := recordingNamed(day, take)
+	clip := day.Recording(take)
 	if clip == nil || clip.Kind() != "clip" {
 		return nil, nil, unknown("clip", take)
 	}
-	d.mu.Lock()
-	w := d.words[take]
-	d.mu.Unlock()
+	w := d.said()[take]
 	if sound != "" {
-		if recordingNamed(day, sound) == nil {
+		if day.Recording(sound) == nil {
 			return nil, nil, unknown("sound", sound)
 		}
 		if w.Sound != sound {
@@ -45,15 +43,6 @@ func (d *Desk) choice(take, sound string, line *shoot.Line) (*app.Day, *app.Choi
 		return day, nil, unknown("take", take)
 	}
 	return day, c, nil
-}
-
-func recordingNamed(day *app.Day, id string) *app.Recording {
-	for _, r := range day.Recordings() {
-		if day.Key(r) == id {
-			return r
-		}
-	}
-	return nil
 }
 
 // Detail is what is shown of one take when it is looked at closely; with a
@@ -108,11 +97,7 @@ func (d *Desk) detail(day *app.Day, c *app.Choice) *Detail {
 	for _, p := range doc.Through {
 		out.Through = append(out.Through, ids[p])
 	}
-	for _, m := range d.board.state().Marriage.Clips {
-		if m.Take == out.Take.ID {
-			out.Married = &m
-		}
-	}
+	out.Married = d.board.shownMarriage().of(out.Take.ID)
 	return out
 }
 
@@ -130,7 +115,7 @@ func (d *Desk) Measure(ctx context.Context, take string, near Near) (*Nearby, er
 	if err != nil {
 		return nil, err
 	}
-	clip, sound := recordingNamed(day, take), recordingNamed(day, near.Sound)
+	clip, sound := day.Recording(take), day.Recording(near.Sound)
 	switch {
 	case clip == nil || clip.Kind() != "clip":
 		return nil, unknown("clip", take)
@@ -147,17 +132,14 @@ func (d *Desk) Measure(ctx context.Context, take string, near Near) (*Nearby, er
 	return &Nearby{Found: d.detail(day, c), Why: why}, nil
 }
 
-// recordingOf finds a recording by its id, before the day is measured too.
+// recording finds a recording by its id, before the day is measured too.
 func (d *Desk) recording(ctx context.Context, id string) (*app.Recording, error) {
 	path, err := d.File(id)
 	if err != nil {
 		return nil, err
 	}
-	d.mu.Lock()
-	day := d.day
-	d.mu.Unlock()
-	if day != nil {
-		if r := recordingNamed(day, id); r != nil {
+	if day := d.lookedAt(); day != nil {
+		if r := day.Recording(id); r != nil {
 			return r, nil
 		}
 	}
@@ -206,10 +188,7 @@ func (d *Desk) Mirror(ctx context.Context, take string, n int) ([]byte, error) {
 // laid is a take as it lies: as chosen, or before the day is measured as it is
 // shown.
 func (d *Desk) laid(ctx context.Context, take string) (app.Laid, error) {
-	d.mu.Lock()
-	day := d.day
-	d.mu.Unlock()
-	if day != nil {
+	if d.lookedAt() != nil {
 		_, c, err := d.choice(take, "", nil)
 		if err != nil {
 			return app.Laid{}, err

@@ -41,7 +41,7 @@ func (d *Desk) add(add, remove []string) error {
 		if err := d.store.SetPaths(paths); err != nil {
 			return err
 		}
-		d.board.change(func(v int64) { d.board.shoot.is.Paths, d.board.shoot.since = paths, v })
+		d.board.showPaths(paths)
 	}
 	d.measureAgain()
 	return nil
@@ -97,7 +97,7 @@ func (d *Desk) measure(ctx context.Context) {
 		return
 	}
 	d.work(Work{Busy: true, Step: "reading"})
-	run := &run{desk: d, files: map[string]bool{}}
+	run := &run{desk: d}
 	day, err := d.app.Measure(ctx, app.PairOptions{Paths: paths, Skip: d.marriedFolder(), Shoot: d.opt.Folder,
 		Progress: run.progress, News: run.news})
 	if ctx.Err() != nil {
@@ -145,9 +145,8 @@ func (d *Desk) nothing() {
 
 // A run shows one measuring as it goes.
 type run struct {
-	desk  *Desk
-	files map[string]bool
-	told  time.Time
+	desk *Desk
+	told time.Time
 }
 
 // progress shows how far the work is, some times a second.
@@ -245,10 +244,9 @@ func (d *Desk) forget(path string) {
 
 // showMet shows a take that is not weighed yet.
 func (d *Desk) showMet(m *app.Sighting) {
-	d.mu.Lock()
-	clip, sound := d.ids[m.Clip], d.ids[m.Sound]
-	w := d.words[clip]
-	d.mu.Unlock()
+	clip, _ := d.idOf(m.Clip)
+	sound, _ := d.idOf(m.Sound)
+	w := d.said()[clip]
 	b := d.board
 	b.change(func(v int64) {
 		if old, known := b.takes.parts[clip]; known && old.is.Verdict != "weighing" {
@@ -342,8 +340,8 @@ func (d *Desk) heed() error {
 	if err != nil {
 		return err
 	}
-	if !slices.Equal(paths, d.board.state().Shoot.Paths) {
-		d.board.change(func(v int64) { d.board.shoot.is.Paths, d.board.shoot.since = paths, v })
+	if !slices.Equal(paths, d.board.shownShoot().Paths) {
+		d.board.showPaths(paths)
 		d.measureAgain()
 	}
 	for _, id := range changedWords(was, is) {

@@ -89,11 +89,7 @@ func (p *pictures) forget(path string) {
 
 // Still is the frame of a clip that shows at a moment, as JPEG.
 func (d *Desk) Still(ctx context.Context, id string, at float64, width int) ([]byte, error) {
-	r, err := d.recording(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	done, err := d.pictures.wait(ctx)
+	r, done, err := d.turnFor(ctx, id)
 	if err != nil {
 		return nil, err
 	}
@@ -101,13 +97,18 @@ func (d *Desk) Still(ctx context.Context, id string, at float64, width int) ([]b
 	return d.app.Still(ctx, r, at, width)
 }
 
+// turnFor finds a recording and waits for a turn to ask for its pictures; done
+// must be called after.
+func (d *Desk) turnFor(ctx context.Context, id string) (r *app.Recording, done func(), err error) {
+	if r, err = d.recording(ctx, id); err == nil {
+		done, err = d.pictures.wait(ctx)
+	}
+	return r, done, err
+}
+
 // Strip is n true frames around a moment.
 func (d *Desk) Strip(ctx context.Context, id string, at float64, n, width int) (*Strip, error) {
-	r, err := d.recording(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	done, err := d.pictures.wait(ctx)
+	r, done, err := d.turnFor(ctx, id)
 	if err != nil {
 		return nil, err
 	}
@@ -145,16 +146,10 @@ func (d *Desk) MarriedPicture(ctx context.Context, take string) (string, error) 
 	return d.pictures.small(ctx, d.alive, path)
 }
 
-// prepare makes ahead what will be looked at: the waves of all takes.
+// prepare makes ahead what will be looked at of a measured day: the waves of all
+// takes.
 func (d *Desk) prepare(ctx context.Context) {
-	day, err := d.measured("prepare")
-	if err != nil {
-		return
-	}
-	d.mu.Lock()
-	words := d.words
-	d.mu.Unlock()
-	for _, c := range day.Choices(words) {
+	for _, c := range d.lookedAt().Choices(d.said()) {
 		laid := c.Laid()
 		_, _, err1 := d.app.Peaks(ctx, laid.Clip, laid.ClipTrack, 0, 0, 1)
 		_, _, err2 := d.app.Peaks(ctx, laid.Sound, laid.SoundTrack, 0, 0, 1)

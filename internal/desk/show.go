@@ -38,9 +38,7 @@ func finite(v float64) float64 {
 func (d *Desk) showDay(last bool) {
 	d.showing.Lock()
 	defer d.showing.Unlock()
-	d.mu.Lock()
-	day, words := d.day, d.words
-	d.mu.Unlock()
+	day, words := d.lookedAt(), d.said()
 	choices := day.Choices(words)
 	takes := make([]Take, len(choices))
 	kept := map[string]bool{}
@@ -117,7 +115,7 @@ func (d *Desk) alone(day *app.Day, choices []*app.Choice) map[string][]string {
 
 // showTake shows one clip's take anew, and who is alone now.
 func (d *Desk) showTake(id string) {
-	if _, err := d.measured("show the take"); err == nil {
+	if d.lookedAt() != nil {
 		d.showDay(false)
 		return
 	}

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"errors"
+	"maps"
 	"slices"
 
 	"earshot/internal/fault"
@@ -84,9 +85,9 @@ func (d *Desk) reread(do func() error) (was, is map[string]shoot.Word, err error
 // withWord is a copy of words with one of them replaced: others may be reading
 // the old ones.
 func withWord(words map[string]shoot.Word, id string, w shoot.Word) map[string]shoot.Word {
-	out := make(map[string]shoot.Word, len(words)+1)
-	for k, v := range words {
-		out[k] = v
+	out := maps.Clone(words)
+	if out == nil {
+		out = map[string]shoot.Word{}
 	}
 	if out[id] = w; w.Empty() {
 		delete(out, id)

@@ -102,14 +102,20 @@ func (s *Server) elsewhere(w http.ResponseWriter, r *http.Request) error {
 	return &refusal{status: http.StatusMethodNotAllowed, text: "this takes only " + strings.Join(may, ", ")}
 }
 
-func (s *Server) detail(ctx context.Context, r *http.Request) (*desk.Detail, error) {
-	id, err := ident(r, "take")
-	if err != nil {
-		return nil, err
+// takeWith is the take that a request names, and the sound it would be shown
+// with, "" as chosen.
+func takeWith(r *http.Request) (id, sound string, err error) {
+	if id, err = ident(r, "take"); err != nil {
+		return "", "", err
 	}
 	q := parse(r)
-	sound := q.id("sound")
-	if err := q.end(); err != nil {
+	sound = q.id("sound")
+	return id, sound, q.end()
+}
+
+func (s *Server) detail(ctx context.Context, r *http.Request) (*desk.Detail, error) {
+	id, sound, err := takeWith(r)
+	if err != nil {
 		return nil, err
 	}
 	return s.desk.Detail(ctx, id, sound)
@@ -350,13 +356,8 @@ func (s *Server) strip(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) loudness(ctx context.Context, r *http.Request) (*desk.Loudness, error) {
-	id, err := ident(r, "take")
+	id, sound, err := takeWith(r)
 	if err != nil {
-		return nil, err
-	}
-	q := parse(r)
-	sound := q.id("sound")
-	if err := q.end(); err != nil {
 		return nil, err
 	}
 	return s.desk.Loudness(ctx, id, sound)
