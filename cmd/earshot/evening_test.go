@@ -19,17 +19,8 @@ func TestEvening(t *testing.T) {
 	b := webtest.Browser(t)
 	d := startDesk(t, t.TempDir())
 	p := openPage(t, b, 1280, 900, d.url)
-	p.Look("1-empty")
-	p.Press("Try it on a small shoot")
-	p.Until("the shoot is measured", settled)
-	p.Keys("g")
-	p.Until("the wall shows four takes and two alone", `location.hash.length <= 2 && document.querySelectorAll('[role=gridcell]').length >= 6`)
-	p.Look("2-wall")
-
-	p.Keys("ArrowRight", "Enter")
-	p.Until("a take is open", `location.hash.startsWith('#/take/')`)
-	p.Until("its wave is drawn", drawn)
-	p.Look("3-take")
+	p.Look("empty")
+	openTakeIn(p)
 	id := p.takeID()
 	p.Keys(".")
 	p.Until("it is moved", `await fetch('/api/state').then((r) => r.json()).then((s) => s.takes.find((t) => t.id === '`+id+`').moved_ms !== 0)`)
@@ -50,7 +41,7 @@ func TestEvening(t *testing.T) {
 	p.Press("Marry 4 takes")
 	p.Until("all is written", `await fetch('/api/state').then((r) => r.json()).then((s) => !s.marriage.busy && s.marriage.clips.length === 4)`)
 	p.Until("the page says so", `/in sync/i.test(document.querySelector('#main').innerText)`)
-	p.Look("4-done")
+	p.Look("done")
 	for _, c := range p.state().Marriage.Clips {
 		if c.State != "written" || c.Proof == nil || c.Proof.State != "in sync" {
 			t.Errorf("%+v", c)

@@ -16,7 +16,6 @@ func TestFirefox(t *testing.T) {
 	d := startDesk(t, t.TempDir())
 	f := webtest.Firefox(t, 1280, 900, d.url, false)
 	openTakeIn(f)
-	f.Look("take")
 	var id string
 	f.JS(`decodeURIComponent(location.hash.slice(7))`, &id)
 	is := func(what string) string {
@@ -44,8 +43,16 @@ func TestFirefox(t *testing.T) {
 	f.Clean()
 }
 
+// A tab is one of any browser.
+type tab interface {
+	Press(name string)
+	Until(what, expr string)
+	Keys(names ...string)
+	Look(name string)
+}
+
 // openTakeIn tries it on the small shoot and opens its first take.
-func openTakeIn(f *webtest.Fox) {
+func openTakeIn(f tab) {
 	f.Press("Try it on a small shoot")
 	f.Until("the shoot is measured", settled)
 	f.Keys("g")
@@ -54,6 +61,7 @@ func openTakeIn(f *webtest.Fox) {
 	f.Keys("ArrowRight", "Enter")
 	f.Until("a take is open", `location.hash.startsWith('#/take/')`)
 	f.Until("its wave is drawn", drawn)
+	f.Look("take")
 	f.Until("its frames are there", `[...document.querySelectorAll('.frames img')].some((i) => i.complete && i.naturalWidth > 0)`)
 }
 

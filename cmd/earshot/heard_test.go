@@ -8,12 +8,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"os"
 	"os/exec"
 	"testing"
 	"time"
 
 	"earshot/internal/media/ffmpeg"
+	"earshot/internal/media/mediatest"
 	"earshot/internal/scene"
 )
 
@@ -118,16 +118,6 @@ func (p *page) ears(from, to int) (out [2][]float32) {
 	return out
 }
 
-// missing skips a test for want of a tool, or fails it where EARSHOT_REFERENCE=1
-// says that it is there.
-func missing(t testing.TB, tool string) {
-	t.Helper()
-	if os.Getenv("EARSHOT_REFERENCE") == "1" {
-		t.Fatalf("%s is missing", tool)
-	}
-	t.Skipf("%s is missing", tool)
-}
-
 // needs wants tools of this machine.
 func needs(t testing.TB, tools ...string) {
 	t.Helper()
@@ -136,7 +126,7 @@ func needs(t testing.TB, tools ...string) {
 	}
 	for _, tool := range tools {
 		if _, err := exec.LookPath(tool); err != nil {
-			missing(t, tool)
+			mediatest.Missing(t, tool)
 		}
 	}
 }

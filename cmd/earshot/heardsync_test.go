@@ -1,18 +1,15 @@
 package main
 
 import (
-	"bytes"
-	"encoding/binary"
 	"encoding/json"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strconv"
-	"strings"
 	"testing"
 
+	"earshot/internal/media/mediatest"
 	"earshot/internal/scene"
 	"earshot/internal/web/webtest"
 )
@@ -42,56 +39,8 @@ func talk(t *testing.T, from, to, every float64) (out []scene.Utterance) {
 	return out
 }
 
-// apartScript is SciPy's word on by how many frames the second of two sounds
-// comes after the first, of what lies between 200 and 6000 Hz: the whole frames
-// where their cross-correlation is largest, and the rest by the slope of the
-// phase between them. (To look for the top of the correlation between frames
-// draws to whole frames: that top is broad, and interpolation ripples.)
-const apartScript = `
-import sys, numpy, scipy.signal as s
-band = s.butter(4, [200, 6000], 'bandpass', fs=48000, output='sos')
-for x, y in numpy.frombuffer(sys.stdin.buffer.read(), '<f4').astype(float).reshape(-1, 2, int(sys.argv[1])):
-    x, y = s.sosfiltfilt(band, x), s.sosfiltfilt(band, y)
-    whole = s.correlate(y, x, 'full', 'fft').argmax() - (len(x) - 1)
-    f = numpy.fft.rfftfreq(len(x))
-    c = numpy.fft.rfft(y) * numpy.fft.rfft(x).conj() * numpy.exp(2j * numpy.pi * f * whole)
-    print(whole - (numpy.angle(c) * f * abs(c)).sum() / (2 * numpy.pi * (f * f * abs(c)).sum()))
-`
-
-// apart is by how many frames the second of two sounds comes after the first,
-// SciPy, of pairs of one length; nil where there is no SciPy.
-func apart(t *testing.T, pairs ...[2][]float32) (out []float64) {
-	t.Helper()
-	const python = "/usr/bin/python3"
-	if exec.Command(python, "-c", "import scipy").Run() != nil {
-		missing(t, "python3 with scipy")
-	}
-	var in bytes.Buffer
-	for _, p := range pairs {
-		for _, x := range p {
-			if err := binary.Write(&in, binary.LittleEndian, x); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	cmd := exec.Command(python, "-c", apartScript, strconv.Itoa(len(pairs[0][0])))
-	cmd.Stdin = &in
-	said, err := cmd.CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s", err, said)
-	}
-	for _, word := range strings.Fields(string(said)) {
-		v, err := strconv.ParseFloat(word, 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		out = append(out, v)
-	}
-	if len(out) != len(pairs) {
-		t.Fatalf("%d words on %d pairs", len(out), len(pairs))
-	}
-	return out
-}
+// talkBand is what is compared of two microphones.
+var talkBand = mediatest.Band{Low: 200, High: 6000}
 
 // The two microphones come out of the page within a sample of each other at the
 // beginning of a take and after ten minutes, with a recorder that counts 85
@@ -112,7 +61,7 @@ func TestHeardTogetherAfterTenMinutes(t *testing.T) {
 	for _, at := range []int{0, 300, 600, 612} {
 		pairs = append(pairs, p.ears(at*heardRate, (at+12)*heardRate))
 	}
-	for n, by := range apart(t, pairs...) {
+	for n, by := range mediatest.Apart(t, talkBand, pairs...) {
 		t.Logf("pair %d: the camera's sound comes %+.3f samples after the good one", n, by)
 		if !(math.Abs(by) < 1) {
 			t.Errorf("pair %d: %+.3f samples apart", n, by)
@@ -201,7 +150,7 @@ func testTogether(t *testing.T, p *page, w *scene.Written) {
 			pairs = append(pairs, p.ears(at*heardRate, (at+7)*heardRate))
 		}
 	}
-	for n, by := range apart(t, pairs...) {
+	for n, by := range mediatest.Apart(t, talkBand, pairs...) {
 		t.Logf("%s, %s: %+.4f samples", kinds[n/2].sound, []string{"begin", "end"}[n%2], by)
 		if !(math.Abs(by) < 1) {
 			t.Errorf("%s: %+.3f samples apart", kinds[n/2].sound, by)
@@ -234,7 +183,7 @@ func testMoved(t *testing.T, p *page) {
 	p.undo()
 	p.undo()
 	p.Until("it is back", `await fetch('/api/state').then((r) => r.json()).then((s) => s.takes.every((t) => t.moved_ms === 0))`)
-	for n, by := range apart(t, pairs...) {
+	for n, by := range mediatest.Apart(t, talkBand, pairs...) {
 		t.Logf("moved %+.5f ms: heard %+.5f ms later", 1e3*later[n], 1e3*by/heardRate)
 		if !(math.Abs(by-later[n]*heardRate) < 0.02) {
 			t.Errorf("moved by %+.4f frames, heard %+.4f later", later[n]*heardRate, by)

@@ -3,41 +3,28 @@ package app
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
-	"strings"
 	"testing"
 
 	"earshot/internal/dsp"
 	"earshot/internal/frame"
 	"earshot/internal/media"
 	"earshot/internal/media/ffmpeg"
+	"earshot/internal/media/mediatest"
 	"earshot/internal/scene"
 	"earshot/internal/shoot"
 	"earshot/internal/store"
 )
 
-// noReference skips the test for want of a reference program, or fails it where
-// EARSHOT_REFERENCE=1 promises that the program is there.
-func noReference(t testing.TB, what string) {
-	t.Helper()
-	if os.Getenv("EARSHOT_REFERENCE") == "1" {
-		t.Fatalf("%s is missing, and EARSHOT_REFERENCE=1 says it must be here", what)
-	}
-	t.Skipf("%s is not installed", what)
-}
-
 // newNativeApp is an App on the FFmpeg of this machine.
 func newNativeApp(t testing.TB) *App {
 	t.Helper()
 	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		noReference(t, "ffmpeg")
+		mediatest.Missing(t, "ffmpeg")
 	}
 	engine, err := ffmpeg.Open(ffmpeg.Options{Choice: "native", CacheDir: t.TempDir()})
 	if err != nil {
@@ -86,51 +73,6 @@ func apartBy(x, y []float32) float64 {
 	return float64(best-reach) + (a-c)/2/(a-2*b+c)
 }
 
-// SciPy's word on the same: whole frames where the cross-correlation is largest,
-// and the rest by the slope of the phase between the two.
-const apartScript = `
-import sys, numpy, scipy.signal as s
-for x, y in numpy.frombuffer(sys.stdin.buffer.read(), '<f4').astype(float).reshape(-1, 2, int(sys.argv[1])):
-    whole = s.correlate(y, x, 'full', 'fft').argmax() - (len(x) - 1)
-    f = numpy.fft.rfftfreq(len(x))
-    c = numpy.fft.rfft(y) * numpy.fft.rfft(x).conj() * numpy.exp(2j * numpy.pi * f * whole)
-    print(whole - (numpy.angle(c) * f * abs(c)).sum() / (2 * numpy.pi * (f * f * abs(c)).sum()))
-`
-
-// apartBySciPy is apartBy of many pairs of one length.
-func apartBySciPy(t *testing.T, pairs [][2][]float32) (out []float64) {
-	t.Helper()
-	const python = "/usr/bin/python3"
-	if exec.Command(python, "-c", "import scipy").Run() != nil {
-		noReference(t, "python3 with scipy")
-	}
-	var in bytes.Buffer
-	for _, p := range pairs {
-		for _, x := range p {
-			if err := binary.Write(&in, binary.LittleEndian, x); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	cmd := exec.Command(python, "-c", apartScript, strconv.Itoa(len(pairs[0][0])))
-	cmd.Stdin = &in
-	said, err := cmd.CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s", err, said)
-	}
-	for _, word := range strings.Fields(string(said)) {
-		v, err := strconv.ParseFloat(word, 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		out = append(out, v)
-	}
-	if len(out) != len(pairs) {
-		t.Fatalf("%d words on %d pairs", len(out), len(pairs))
-	}
-	return out
-}
-
 // The two microphones lie within a tenth of a frame of each other at the
 // beginning of a take, in its middle and after ten minutes, whatever the clocks,
 // rates and codecs: a frame is asked for.
@@ -171,7 +113,7 @@ func TestBothMicrophonesTogether(t *testing.T) {
 			}
 		}
 	}
-	for n, by := range apartBySciPy(t, pairs) {
+	for n, by := range mediatest.Apart(t, mediatest.Band{}, pairs...) {
 		if !(math.Abs(by) <= 0.1) {
 			t.Errorf("SciPy says that in pair %d the scratch comes %+.3f frames after the body", n, by)
 		}

@@ -52,18 +52,7 @@ user_pref("network.connectivity-service.enabled", false);
 // of its own if sound is said; a test is skipped where there is none.
 func Firefox(t T, width, height int, url string, sound bool) *Fox {
 	t.Helper()
-	var bin string
-	for _, name := range []string{"firefox-esr", "firefox"} {
-		if path, err := exec.LookPath(name); err == nil && bin == "" {
-			bin = path
-		}
-	}
-	if bin == "" {
-		if os.Getenv("EARSHOT_REFERENCE") != "" {
-			t.Fatalf("no Firefox on this machine")
-		}
-		t.Skipf("no Firefox on this machine")
-	}
+	bin := program(t, "Firefox", "firefox-esr", "firefox")
 	f := &Fox{T: t, waits: map[int]chan answer{}}
 	host := f.start(bin, sound)
 	var err error

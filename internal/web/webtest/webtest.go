@@ -45,18 +45,7 @@ type Page struct {
 // Browser is one Chromium for a test; a test is skipped where there is none.
 func Browser(t T, flags ...chromedp.ExecAllocatorOption) Chromium {
 	t.Helper()
-	var bin string
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
-		if path, err := exec.LookPath(name); err == nil && bin == "" {
-			bin = path
-		}
-	}
-	if bin == "" {
-		if os.Getenv("EARSHOT_REFERENCE") != "" {
-			t.Fatalf("no Chromium on this machine")
-		}
-		t.Skipf("no Chromium on this machine")
-	}
+	bin := program(t, "Chromium", "chromium", "chromium-browser", "google-chrome", "chrome")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(bin), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("mute-audio", true), chromedp.WSURLReadTimeout(time.Minute))
 	opts = append(opts, flags...)
@@ -68,6 +57,22 @@ func Browser(t T, flags ...chromedp.ExecAllocatorOption) Chromium {
 		t.Fatalf("start Chromium: %v", err)
 	}
 	return ctx
+}
+
+// program is the path of the first of names that is there; without one the test
+// is skipped, and fails where EARSHOT_REFERENCE says that it must be there.
+func program(t T, what string, names ...string) string {
+	t.Helper()
+	for _, name := range names {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("EARSHOT_REFERENCE") != "" {
+		t.Fatalf("no %s on this machine", what)
+	}
+	t.Skipf("no %s on this machine", what)
+	return ""
 }
 
 // Open opens a tab of the browser at an address.
