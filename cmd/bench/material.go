@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -55,7 +53,7 @@ func (b *bench) material(ctx context.Context) error {
 		}
 	}
 	sc.Sounds[longest].Length = phoneLong
-	if err := once(filepath.Join(b.dir, "raw.done"), func() error { return writeRaw(ctx, raw, sc) }); err != nil {
+	if err := scene.Once(filepath.Join(b.dir, "raw.done"), func() error { return writeRaw(ctx, raw, sc) }); err != nil {
 		return err
 	}
 	m := &b.made
@@ -63,7 +61,7 @@ func (b *bench) material(ctx context.Context) error {
 	for _, d := range sc.Sounds {
 		p := filepath.Join(m.shoot, "PHONE", d.Name)
 		m.sounds = append(m.sounds, p)
-		if err := link(filepath.Join(raw, d.Name), p); err != nil {
+		if err := scene.LinkOnce(filepath.Join(raw, d.Name), p); err != nil {
 			return err
 		}
 	}
@@ -73,13 +71,13 @@ func (b *bench) material(ctx context.Context) error {
 		if err := b.dressed(ctx, filepath.Join(raw, d.Name), p, 5); err != nil {
 			return err
 		}
-		if err := once(soundOf(b.dir, p), func() error {
+		if err := scene.Once(soundOf(b.dir, p), func() error {
 			return tool(ctx, "-i", p, "-vn", "-ac", "1", "-ar", "48000", "-f", "f32le", soundOf(b.dir, p))
 		}); err != nil {
 			return err
 		}
 	}
-	if err := link(filepath.Join(raw, sc.Sounds[longest].Name), filepath.Join(m.large, "PHONE", "REC.m4a")); err != nil {
+	if err := scene.LinkOnce(filepath.Join(raw, sc.Sounds[longest].Name), filepath.Join(m.large, "PHONE", "REC.m4a")); err != nil {
 		return err
 	}
 	rate := int(float64(b.size) * 8 / sc.Clips[film].Length) // Mb/s
@@ -112,7 +110,7 @@ func writeRaw(ctx context.Context, dir string, sc *scene.Scene) error {
 // dressed writes a clip with the sound of plain under a film of so many Mb/s.
 func (b *bench) dressed(ctx context.Context, plain, out string, rate int) error {
 	film := filepath.Join(b.dir, fmt.Sprintf("film-%d.mp4", rate))
-	if err := once(film, func() error {
+	if err := scene.Once(film, func() error {
 		r := fmt.Sprintf("%dM", rate)
 		return tool(ctx, "-f", "lavfi", "-i", "testsrc2=s=1280x720:r=25:d=8,noise=alls=30:allf=t",
 			"-c:v", "libx264", "-preset", "ultrafast", "-bf", "0", "-g", "50", "-pix_fmt", "yuv420p",
@@ -120,27 +118,10 @@ func (b *bench) dressed(ctx context.Context, plain, out string, rate int) error 
 	}); err != nil {
 		return err
 	}
-	return once(out, func() error {
+	return scene.Once(out, func() error {
 		return tool(ctx, "-stream_loop", "-1", "-i", film, "-i", plain, "-map", "0:v", "-map", "1:a", "-c", "copy", "-shortest", out)
 	})
 }
-
-// once makes the file out unless it is there.
-func once(out string, make func() error) error {
-	if _, err := os.Stat(out); !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(out), 0o777); err != nil {
-		return err
-	}
-	err := make()
-	if err != nil {
-		os.Remove(out)
-	}
-	return err
-}
-
-func link(from, to string) error { return once(to, func() error { return os.Link(from, to) }) }
 
 // tool runs ffmpeg.
 func tool(ctx context.Context, args ...string) error {

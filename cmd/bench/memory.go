@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"earshot/internal/scene"
 )
 
 // memory measures the peak memory of the program and the processes it starts,
@@ -60,14 +62,14 @@ func (b *bench) lengths(ctx context.Context, length time.Duration) (plain, long 
 	plain.clip = b.made.plain
 	base := filepath.Join(b.dir, "length", length.String())
 	long = couple{base + "-clip.mp4", base + "-sound.m4a", base + "-sound.wav"}
-	err = once(long.clip, func() error {
+	err = scene.Once(long.clip, func() error {
 		return tool(ctx, "-stream_loop", "-1", "-i", plain.clip, "-t", fmt.Sprint(length.Seconds()), "-c", "copy", long.clip)
 	})
 	if err == nil {
-		err = once(long.sound, func() error { return tool(ctx, "-i", long.clip, "-vn", "-c", "copy", long.sound) })
+		err = scene.Once(long.sound, func() error { return tool(ctx, "-i", long.clip, "-vn", "-c", "copy", long.sound) })
 	}
 	if err == nil {
-		err = once(long.wav, func() error { return tool(ctx, "-i", long.clip, "-vn", "-ac", "1", "-ar", "16000", long.wav) })
+		err = scene.Once(long.wav, func() error { return tool(ctx, "-i", long.clip, "-vn", "-ac", "1", "-ar", "16000", long.wav) })
 	}
 	return plain, long, err
 }

@@ -115,7 +115,7 @@ func (s *season) files() error {
 		paths = append(paths, d.path)
 	}
 	for _, p := range paths {
-		if err := once(p, func() error { return os.WriteFile(p, []byte(filepath.Base(p)), 0o666) }); err != nil {
+		if err := scene.Once(p, func() error { return os.WriteFile(p, []byte(filepath.Base(p)), 0o666) }); err != nil {
 			return err
 		}
 	}
@@ -135,7 +135,7 @@ func (s *season) bankPath(i int, clip bool) string {
 // bank returns what is known of the couples, and renders them, once.
 func (s *season) bank() (truth []bankTruth, err error) {
 	known := filepath.Join(s.dir, "bank", "truth.json")
-	if err := once(known, func() error { return s.render(known) }); err != nil {
+	if err := scene.Once(known, func() error { return s.render(known) }); err != nil {
 		return nil, err
 	}
 	b, err := os.ReadFile(known)

@@ -9,6 +9,7 @@ import (
 	"runtime"
 
 	"earshot/internal/media"
+	"earshot/internal/scene"
 )
 
 // mostSeasonPair is how long the first pairing of a season's files may take,
@@ -28,7 +29,7 @@ func (b *bench) seasonFiles(ctx context.Context) error {
 	length, e := 0.0, s.engine()
 	for _, d := range s.sounds[:sounds] {
 		out := filepath.Join(folder, "PHONE", filepath.Base(d.path))
-		if err := once(out, func() error { return b.sounding(ctx, e, d.path, out) }); err != nil {
+		if err := scene.Once(out, func() error { return b.sounding(ctx, e, d.path, out) }); err != nil {
 			return err
 		}
 		files = append(files, out)
@@ -38,7 +39,7 @@ func (b *bench) seasonFiles(ctx context.Context) error {
 	for _, c := range s.clips[:sounds*soundClips] {
 		out := filepath.Join(folder, "CARD", filepath.Base(c.path))
 		plain := filepath.Join(b.dir, "season-plain", filepath.Base(c.path)+".m4a")
-		if err := once(plain, func() error { return b.sounding(ctx, e, c.path, plain, "-b:a", "128k") }); err != nil {
+		if err := scene.Once(plain, func() error { return b.sounding(ctx, e, c.path, plain, "-b:a", "128k") }); err != nil {
 			return err
 		}
 		if err := b.dressed(ctx, plain, out, 1); err != nil {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
 	"os"
 	"os/exec"
@@ -45,7 +44,7 @@ func soundName(k int) string { return fmt.Sprintf("R%02d.WAV", k) }
 func makeMaterial(ctx context.Context, dir string) (material, error) {
 	m := material{hour: filepath.Join(dir, "hour"), wall: filepath.Join(dir, "wall")}
 	film := filepath.Join(dir, "film.mp4")
-	err := once(film, func() error {
+	err := scene.Once(film, func() error {
 		return tool(ctx, nil, "-f", "lavfi", "-i", fmt.Sprintf("testsrc2=s=1280x720:r=25:d=%d", filmLength), "-c:v", "libx264",
 			"-preset", "veryfast", "-crf", "38", "-bf", "0", "-g", "50", "-pix_fmt", "yuv420p", film)
 	})
@@ -61,12 +60,12 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 		m.offsets[k] = sc.Truth()[0].Offset
 		whole := filepath.Join(dir, fmt.Sprintf("whole-%d.mov", k))
 		sound := filepath.Join(m.wall, "MIC", soundName(k))
-		if err := once(sound, func() error {
+		if err := scene.Once(sound, func() error {
 			return tool(ctx, talk(sc, &sc.Sounds[0]), append(raw("pipe:0"), "-ar", "48000", "-c:a", "pcm_s16le", sound)...)
 		}); err != nil {
 			return m, err
 		}
-		if err := once(whole, func() error {
+		if err := scene.Once(whole, func() error {
 			return tool(ctx, talk(sc, &sc.Clips[0]), append(append([]string{"-stream_loop", "-1", "-i", film}, raw("pipe:0")...),
 				"-map", "0:v", "-map", "1:a", "-c:v", "copy", "-ar", "48000", "-c:a", "pcm_s16le", "-shortest", whole)...)
 		}); err != nil {
@@ -76,14 +75,14 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 			return m, err
 		}
 	}
-	return m, errors.Join(link(filepath.Join(dir, "whole-0.mov"), filepath.Join(m.hour, "CARD", "C0001.MOV")),
-		link(filepath.Join(m.wall, "MIC", soundName(0)), filepath.Join(m.hour, "MIC", soundName(0))))
+	return m, errors.Join(scene.LinkOnce(filepath.Join(dir, "whole-0.mov"), filepath.Join(m.hour, "CARD", "C0001.MOV")),
+		scene.LinkOnce(filepath.Join(m.wall, "MIC", soundName(0)), filepath.Join(m.hour, "MIC", soundName(0))))
 }
 
 // cutUp cuts an hour into short clips.
 func cutUp(ctx context.Context, whole, card string, k int) error {
 	done := filepath.Join(card, fmt.Sprintf(".cut-%d", k))
-	return once(done, func() error {
+	return scene.Once(done, func() error {
 		if err := tool(ctx, nil, "-i", whole, "-map", "0", "-c", "copy", "-f", "segment", "-segment_time", fmt.Sprint(cut), "-segment_format", "mov",
 			"-reset_timestamps", "1", filepath.Join(card, clipName(k)+"%03d.MOV")); err != nil {
 			return err
@@ -116,23 +115,6 @@ func talk(sc *scene.Scene, d *scene.Device) io.Reader {
 	}()
 	return r
 }
-
-// once makes the file out unless it is there.
-func once(out string, make func() error) error {
-	if _, err := os.Stat(out); !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(out), 0o777); err != nil {
-		return err
-	}
-	err := make()
-	if err != nil {
-		os.Remove(out)
-	}
-	return err
-}
-
-func link(from, to string) error { return once(to, func() error { return os.Link(from, to) }) }
 
 // tool runs ffmpeg.
 func tool(ctx context.Context, in io.Reader, args ...string) error {
