@@ -26,6 +26,21 @@ func (a *App) Listen(ctx context.Context, l Laid, from, to int64, fn func(block 
 	if err := l.check(op); err != nil {
 		return err
 	}
+	return a.listenIn(ctx, op, l, a.body(l), from, to, fn)
+}
+
+// ListenAlone is Listen of a clip that no sound is laid under: left is silence.
+func (a *App) ListenAlone(ctx context.Context, clip *Recording, track int, from, to int64, fn func(block []float32) error) error {
+	const op = "listen to"
+	l := Laid{Clip: clip, ClipTrack: track}
+	if err := l.Clip.holds(op, track); err != nil {
+		return err
+	}
+	return a.listenIn(ctx, op, l, []part{{to: l.frames()}}, from, to, fn)
+}
+
+// listenIn is listen where from and to may be anything.
+func (a *App) listenIn(ctx context.Context, op string, l Laid, body []part, from, to int64, fn func(block []float32) error) error {
 	if from < 0 || to < 0 {
 		return senseless(op, l.Clip.Path(), "frames %d to %d", from, to)
 	}
@@ -35,7 +50,7 @@ func (a *App) Listen(ctx context.Context, l Laid, from, to int64, fn func(block 
 	if from >= to {
 		return nil
 	}
-	return a.listen(ctx, l, a.body(l), from, to, fn)
+	return a.listen(ctx, l, body, from, to, fn)
 }
 
 // listen is Listen with the body laid out already.
@@ -44,7 +59,11 @@ func (a *App) listen(ctx context.Context, l Laid, body []part, from, to int64, f
 	var group sync.WaitGroup
 	defer group.Wait()
 	defer stop()
-	left := startFeed(ctx, &group, l.Sound.Path(), func(out func([]float32) error) error {
+	good := l.Clip.Path() // silence along it, where no sound is laid
+	if l.Sound != nil {
+		good = l.Sound.Path()
+	}
+	left := startFeed(ctx, &group, good, func(out func([]float32) error) error {
 		parts, skip := cutOut(body, from, to)
 		c := &composer{out: skipping(skip, out), channels: 1}
 		return c.run(ctx, parts)

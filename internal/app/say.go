@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"fmt"
 	"path/filepath"
 
 	"earshot/internal/fault"
@@ -71,7 +72,11 @@ func (k keys) turn(s *store.Shoot, opt SayOptions) (done []string, err error) {
 			if step == nil {
 				break
 			}
-			done = append(done, fault.Quote(k.pathOf(step.Clip))+": "+turn.word+step.Label)
+			line := fault.Quote(k.pathOf(step.Clip)) + ": " + turn.word + step.Label
+			if step.More > 0 {
+				line += fmt.Sprintf(", with %d more", step.More)
+			}
+			done = append(done, line)
 		}
 	}
 	return done, nil

@@ -17,6 +17,7 @@ import (
 
 	"earshot/internal/app"
 	"earshot/internal/dsp"
+	"earshot/internal/fault"
 	"earshot/internal/frame"
 	"earshot/internal/media"
 	"earshot/internal/media/mediatest"
@@ -295,11 +296,16 @@ func TestCardTakenOut(t *testing.T) {
 	}
 }
 
-// A refused pair leaves both alone, with the reason.
+// A refused pair leaves both alone, with the reason; the clip is heard as before,
+// and no sound with it.
 func TestRefusedOnTheDesk(t *testing.T) {
 	r := newRig(t)
 	d := r.open(t, r.recordings)
 	k := take(t, until(t, d, "the takes", measured), "C0008.MP4")
+	good, scratch := heard(t, d, k.ID)
+	if silent(good) || silent(scratch) {
+		t.Fatal("one of the two is silent")
+	}
 	got, err := d.Say(context.Background(), k.ID, Change{Refused: &[]string{k.Sound}})
 	if err != nil || got != nil {
 		t.Fatalf("%+v, %v; want no take any more", got, err)
@@ -313,6 +319,34 @@ func TestRefusedOnTheDesk(t *testing.T) {
 		}
 		return n == 2 && len(s.Takes) == 3 && !s.Work.Busy
 	})
+	if none, same := heard(t, d, k.ID); !silent(none) || !slices.Equal(same, scratch) || len(none) != len(good) {
+		t.Errorf("alone, the clip is heard otherwise: %d and %d samples", len(none), len(same))
+	}
+	if err := d.Listen(context.Background(), k.ID, ListenAsk{From: -1}, nil); fault.KindOf(err) != fault.Usage {
+		t.Errorf("from frame -1: %v", err)
+	}
+	if err := d.Listen(context.Background(), k.Sound, ListenAsk{}, nil); err == nil {
+		t.Error("a sound is played as a clip")
+	}
+}
+
+// heard is all that is played of a take, a side each.
+func heard(t *testing.T, d *Desk, take string) (good, scratch []float32) {
+	t.Helper()
+	err := d.Listen(context.Background(), take, ListenAsk{}, func(block []float32) error {
+		for i := 0; i < len(block); i += 2 {
+			good, scratch = append(good, block[i]), append(scratch, block[i+1])
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return good, scratch
+}
+
+func silent(x []float32) bool {
+	return !slices.ContainsFunc(x, func(v float32) bool { return v != 0 })
 }
 
 func TestSayRefusesNonsense(t *testing.T) {

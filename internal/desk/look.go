@@ -211,13 +211,29 @@ func (d *Desk) laid(ctx context.Context, take string) (app.Laid, error) {
 	return app.Laid{Clip: clip, Sound: sound, Spans: []shoot.Span{span}}, nil
 }
 
-// Listen plays both microphones of a take on the clip's clock.
+// Listen plays both microphones of a take on the clip's clock; of a clip that is
+// alone its own.
 func (d *Desk) Listen(ctx context.Context, take string, ask ListenAsk, fn func([]float32) error) error {
-	_, c, err := d.choice(take, ask.Sound, ask.Line)
+	day, c, err := d.choice(take, ask.Sound, ask.Line)
 	if err != nil {
+		if clip := lone(day, take); clip != nil && ask.Sound == "" {
+			return d.app.ListenAlone(ctx, clip, 0, ask.From, ask.To, fn)
+		}
 		return err
 	}
 	return d.app.Listen(ctx, c.Laid(), ask.From, ask.To, fn)
+}
+
+// lone is a clip with sound of its own; nil: there is none such.
+func lone(day *app.Day, clip string) *app.Recording {
+	if day == nil {
+		return nil
+	}
+	r := day.Recording(clip)
+	if r == nil || r.Kind() != "clip" || len(r.Tracks()) == 0 {
+		return nil
+	}
+	return r
 }
 
 // Loudness is that of both microphones of a take. Where it is told of a part of

@@ -344,10 +344,7 @@ func (d *Desk) heed() error {
 		d.board.showPaths(paths)
 		d.measureAgain()
 	}
-	for _, id := range changedWords(was, is) {
-		d.showTake(id)
-	}
-	return d.showHistory()
+	return d.showWords(was, is)
 }
 
 // changedWords lists the clips of which something else is said.

@@ -113,19 +113,23 @@ func (d *Desk) alone(day *app.Day, choices []*app.Choice) map[string][]string {
 	return out
 }
 
-// showTake shows one clip's take anew, and who is alone now.
-func (d *Desk) showTake(id string) {
+// showTakes shows some clips' takes anew, and who is alone now.
+func (d *Desk) showTakes(ids []string) {
 	if d.lookedAt() != nil {
-		d.showDay(false)
+		if len(ids) > 0 {
+			d.showDay(false)
+		}
 		return
 	}
 	d.showing.Lock()
 	defer d.showing.Unlock()
-	w := d.said()[id]
+	words := d.said()
 	b := d.board
-	b.change(func(v int64) { // only the word is new
-		if t, ok := b.takes.parts[id]; ok {
-			b.takes.put(id, t.is.said(w), v)
+	b.change(func(v int64) { // only the words are new
+		for _, id := range ids {
+			if t, ok := b.takes.parts[id]; ok {
+				b.takes.put(id, t.is.said(words[id]), v)
+			}
 		}
 	})
 }

@@ -8,46 +8,85 @@ import (
 
 	"earshot/internal/fault"
 	"earshot/internal/shoot"
+	"earshot/internal/store"
 )
+
+// A Saying is what a person says anew of a clip.
+type Saying struct {
+	Take   string `json:"take"`
+	Change Change `json:"change"`
+}
 
 // Say keeps what a person says anew of a clip, and returns its take, nil where
 // it has none then. Once it returns the word is on the disk.
-func (d *Desk) Say(_ context.Context, take string, c Change) (*Take, error) {
-	rec, ok := d.board.recording(take)
-	if !ok {
-		return nil, unknown("clip", take)
-	}
-	if err := d.sayable(rec, c); err != nil {
+func (d *Desk) Say(ctx context.Context, take string, c Change) (*Take, error) {
+	if err := d.SayAll(ctx, []Saying{{take, c}}); err != nil {
 		return nil, err
-	}
-	was, is, err := d.keep(take, c)
-	if err != nil {
-		return nil, err
-	}
-	if err := d.showHistory(); err != nil {
-		return nil, err
-	}
-	d.showTake(take)
-	if !slices.Equal(was.Refused, is.Refused) {
-		d.measureAgain() // with that out of the way something else may fit
 	}
 	return d.shownTake(take), nil
 }
 
-// keep puts what a person says anew of a clip into the store.
-func (d *Desk) keep(take string, c Change) (was, is shoot.Word, err error) {
+// SayAll keeps what a person says anew of several clips: all of it or, where some
+// of it makes no sense, nothing. It is undone in one. Once it returns it is on
+// the disk.
+func (d *Desk) SayAll(_ context.Context, all []Saying) error {
+	for _, s := range all {
+		rec, ok := d.board.recording(s.Take)
+		if !ok {
+			return unknown("clip", s.Take)
+		}
+		if err := d.sayable(rec, s.Change); err != nil {
+			return err
+		}
+	}
+	was, is, err := d.keep(all)
+	if err != nil {
+		return err
+	}
+	return d.showWords(was, is)
+}
+
+// keep puts what a person says anew of clips into the store, and returns the
+// words before and after.
+func (d *Desk) keep(all []Saying) (was, is map[string]shoot.Word, err error) {
 	d.saying.Lock()
 	defer d.saying.Unlock()
-	words := d.said()
-	was = words[take]
-	if is = c.Over(was); sameWord(was, is) {
-		return was, is, nil
+	was = d.said()
+	is = maps.Clone(was) // others may be reading the old ones
+	if is == nil {
+		is = map[string]shoot.Word{}
 	}
-	if err := d.store.Say(take, is, shoot.Label(was, is, d.line(take))); err != nil {
-		return was, is, err
+	var said []store.Said
+	for _, s := range all {
+		before := is[s.Take]
+		after := s.Change.Over(before)
+		if sameWord(before, after) {
+			continue
+		}
+		said = append(said, store.Said{Clip: s.Take, Word: after, Label: shoot.Label(before, after, d.line(s.Take))})
+		if is[s.Take] = after; after.Empty() {
+			delete(is, s.Take)
+		}
 	}
-	d.setWords(withWord(words, take, is))
+	if err := d.store.SayAll(said); err != nil {
+		return nil, nil, err
+	}
+	d.setWords(is)
 	return was, is, nil
+}
+
+// showWords shows what became of words. Where a sound was refused, or no longer
+// is, all is measured again: with that out of the way something else may fit.
+func (d *Desk) showWords(was, is map[string]shoot.Word) error {
+	if err := d.showHistory(); err != nil {
+		return err
+	}
+	changed := changedWords(was, is)
+	d.showTakes(changed)
+	if slices.ContainsFunc(changed, func(id string) bool { return !slices.Equal(was[id].Refused, is[id].Refused) }) {
+		d.measureAgain()
+	}
+	return nil
 }
 
 // said is what a person has said, by clip. It is not to be changed.
@@ -80,19 +119,6 @@ func (d *Desk) reread(do func() error) (was, is map[string]shoot.Word, err error
 	}
 	d.setWords(is)
 	return was, is, nil
-}
-
-// withWord is a copy of words with one of them replaced: others may be reading
-// the old ones.
-func withWord(words map[string]shoot.Word, id string, w shoot.Word) map[string]shoot.Word {
-	out := maps.Clone(words)
-	if out == nil {
-		out = map[string]shoot.Word{}
-	}
-	if out[id] = w; w.Empty() {
-		delete(out, id)
-	}
-	return out
 }
 
 // sayable refuses what makes no sense.
@@ -141,15 +167,8 @@ func (d *Desk) turn(do func() (*shoot.Step, error)) (step *shoot.Step, err error
 		step, err = do()
 		return err
 	})
-	if err == nil {
-		err = d.showHistory()
+	if err != nil {
+		return nil, err
 	}
-	if err != nil || step == nil {
-		return step, err
-	}
-	d.showTake(step.Clip)
-	if !slices.Equal(was[step.Clip].Refused, is[step.Clip].Refused) {
-		d.measureAgain()
-	}
-	return step, nil
+	return step, d.showWords(was, is)
 }

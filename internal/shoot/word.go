@@ -31,4 +31,5 @@ func (w Word) Empty() bool {
 type Step struct {
 	Label string `json:"label"` // "approved", "laid 1.0 ms later", ...
 	Clip  string `json:"take"`  // the key of the clip it touched
+	More  int    `json:"more"`  // so many other clips were touched with it
 }

@@ -72,6 +72,7 @@ func stateOf(t testing.TB, s *Shoot) state {
 // A doer is a Shoot, or the model of one.
 type doer interface {
 	Say(clip string, w shoot.Word, label string) error
+	SayAll([]Said) error
 	Undo() (*shoot.Step, error)
 	Redo() (*shoot.Step, error)
 	SetPaths([]string) error
@@ -83,7 +84,7 @@ type model struct {
 	words        map[string]shoot.Word
 	paths        []string
 	kept         map[string]string
-	done, undone []said
+	done, undone [][]said // deeds, of one step or more
 }
 
 type said struct {
@@ -102,41 +103,75 @@ func (m *model) lay(clip string, w shoot.Word) {
 }
 
 func (m *model) Say(clip string, w shoot.Word, label string) error {
-	before := m.words[clip]
-	if reflect.DeepEqual(before, w) {
-		return nil
+	return m.SayAll([]Said{{clip, w, label}})
+}
+
+func (m *model) SayAll(all []Said) error {
+	var deed []said
+	clips := map[string]bool{}
+	for _, s := range all {
+		before := m.words[s.Clip]
+		if reflect.DeepEqual(before, s.Word) {
+			continue
+		}
+		m.lay(s.Clip, s.Word)
+		clips[s.Clip] = true
+		deed = append(deed, said{shoot.Step{Label: s.Label, Clip: s.Clip}, before, s.Word})
 	}
-	m.lay(clip, w)
-	m.done, m.undone = append(m.done, said{shoot.Step{Label: label, Clip: clip}, before, w}), nil
+	for i := range deed {
+		deed[i].step.More = len(clips) - 1
+	}
+	if deed != nil {
+		m.done, m.undone = append(m.done, deed), nil
+	}
 	return nil
 }
 
-// top is the step on top of a stack, or nil.
-func top(stack []said) *shoot.Step {
-	if len(stack) == 0 {
-		return nil
-	}
-	return &stack[len(stack)-1].step
-}
-
 func (m *model) Undo() (*shoot.Step, error) {
-	step := top(m.done)
-	if step != nil {
-		last := m.done[len(m.done)-1]
-		m.done, m.undone = m.done[:len(m.done)-1], append(m.undone, last)
-		m.lay(step.Clip, last.before)
+	deed := top(m.done)
+	if deed == nil {
+		return nil, nil
 	}
-	return step, nil
+	m.done, m.undone = m.done[:len(m.done)-1], append(m.undone, deed)
+	for _, s := range slices.Backward(deed) {
+		m.lay(s.step.Clip, s.before)
+	}
+	return undoes(deed), nil
 }
 
 func (m *model) Redo() (*shoot.Step, error) {
-	step := top(m.undone)
-	if step != nil {
-		last := m.undone[len(m.undone)-1]
-		m.undone, m.done = m.undone[:len(m.undone)-1], append(m.done, last)
-		m.lay(step.Clip, last.after)
+	deed := top(m.undone)
+	if deed == nil {
+		return nil, nil
 	}
-	return step, nil
+	m.undone, m.done = m.undone[:len(m.undone)-1], append(m.done, deed)
+	for _, s := range deed {
+		m.lay(s.step.Clip, s.after)
+	}
+	return redoes(deed), nil
+}
+
+// top is the deed on top of a stack, or nil.
+func top(stack [][]said) []said {
+	if len(stack) == 0 {
+		return nil
+	}
+	return stack[len(stack)-1]
+}
+
+// undoes and redoes are the step of a deed that is told of, or nil.
+func undoes(deed []said) *shoot.Step {
+	if deed == nil {
+		return nil
+	}
+	return &deed[len(deed)-1].step
+}
+
+func redoes(deed []said) *shoot.Step {
+	if deed == nil {
+		return nil
+	}
+	return &deed[0].step
 }
 
 func (m *model) SetPaths(paths []string) error { m.paths = paths; return nil }
@@ -144,7 +179,7 @@ func (m *model) SetPaths(paths []string) error { m.paths = paths; return nil }
 func (m *model) Keep(name string, b []byte) error { m.kept[name] = string(b); return nil }
 
 func (m *model) state() state {
-	return state{maps.Clone(m.words), m.paths, maps.Clone(m.kept), top(m.done), top(m.undone)}
+	return state{maps.Clone(m.words), m.paths, maps.Clone(m.kept), undoes(top(m.done)), redoes(top(m.undone))}
 }
 
 // act does the i-th of an endless row of things, always the same one.
@@ -162,6 +197,12 @@ func act(d doer, i int) error {
 		err = d.Keep("measured", []byte(strings.Repeat(fmt.Sprint(i, " "), r.IntN(9000))))
 	case p < 8:
 		err = d.Say(fmt.Sprint("clip ", r.IntN(4)), shoot.Word{}, fmt.Sprint("nothing ", i))
+	case p < 10:
+		all := make([]Said, 1+r.IntN(4))
+		for k := range all {
+			all[k] = Said{fmt.Sprint("clip ", r.IntN(4)), shoot.Word{Approved: r.IntN(2) == 0, Note: fmt.Sprint(r.IntN(2))}, fmt.Sprint("one of several ", i)}
+		}
+		err = d.SayAll(all)
 	default:
 		w := shoot.Word{Approved: r.IntN(2) == 0, Sound: "sound", Note: fmt.Sprint("note ", r.IntN(30))}
 		if r.IntN(2) == 0 {
@@ -396,6 +437,43 @@ func TestRevision(t *testing.T) {
 	if b, err := s.Kept("d"); b != nil || err != nil {
 		t.Errorf("Kept of what was taken away = %q, %v", b, err)
 	}
+}
+
+// What was said together is taken back and done again together, though another
+// thing was said before and after; one bad word of several leaves nothing.
+func TestSaidTogether(t *testing.T) {
+	s := open(t, t.TempDir())
+	must(t, s.Say("a", shoot.Word{Note: "n"}, "noted"))
+	yes := shoot.Word{Approved: true}
+	must(t, s.SayAll([]Said{{"a", yes, "approved"}, {"b", yes, "approved"}, {"c", yes, "approved"}}))
+	must(t, s.SayAll([]Said{{"a", yes, "stands already"}, {"d", yes, "alone after all"}}))
+	bad := []Said{{"e", yes, "x"}, {"f", shoot.Word{Line: &shoot.Line{Offset: math.Inf(1)}}, "x"}}
+	if err := s.SayAll(bad); fault.KindOf(err) != fault.Usage {
+		t.Errorf("one of two is no number: %v", err)
+	}
+	s = again(t, s)
+	for _, tt := range []struct {
+		do    func() (*shoot.Step, error)
+		want  shoot.Step
+		words map[string]shoot.Word
+	}{
+		{s.Undo, shoot.Step{Clip: "d", Label: "alone after all"}, map[string]shoot.Word{"a": yes, "b": yes, "c": yes}},
+		{s.Undo, shoot.Step{Clip: "c", Label: "approved", More: 2}, map[string]shoot.Word{"a": {Note: "n"}}},
+		{s.Undo, shoot.Step{Clip: "a", Label: "noted"}, map[string]shoot.Word{}},
+		{s.Redo, shoot.Step{Clip: "a", Label: "noted"}, map[string]shoot.Word{"a": {Note: "n"}}},
+		{s.Redo, shoot.Step{Clip: "a", Label: "approved", More: 2}, map[string]shoot.Word{"a": yes, "b": yes, "c": yes}},
+		{s.Redo, shoot.Step{Clip: "d", Label: "alone after all"}, map[string]shoot.Word{"a": yes, "b": yes, "c": yes, "d": yes}},
+	} {
+		step, err := tt.do()
+		must(t, err)
+		if step == nil || *step != tt.want {
+			t.Errorf("the step %+v, want %+v", step, tt.want)
+		}
+		if words, err := s.Words(); err != nil || !reflect.DeepEqual(words, tt.words) {
+			t.Errorf("after %q: %v, %v", tt.want.Label, words, err)
+		}
+	}
+	checkSteps(t, s)
 }
 
 func TestSayOfNoNumber(t *testing.T) {

@@ -105,45 +105,85 @@ func lay(tx *sql.Tx, clip string, w inked) (err error) {
 	return err
 }
 
-// Say makes w what is said of a clip, in place of what was. It is one step, with
-// a label for people; what was taken back before can then no longer be done
-// again. To say what stands already is no step and changes nothing.
+// A Said is a word that becomes what is said of a clip, with a label for people.
+type Said struct {
+	Clip  string
+	Word  shoot.Word
+	Label string
+}
+
+// Say makes w what is said of a clip, in place of what was: SayAll of one.
 func (s *Shoot) Say(clip string, w shoot.Word, label string) error {
+	return s.SayAll([]Said{{clip, w, label}})
+}
+
+// SayAll makes words what is said of their clips, in place of what was. They are
+// taken back and done again together; what was taken back before can then no
+// longer be done again. To say what stands already is no step and changes
+// nothing.
+func (s *Shoot) SayAll(all []Said) error {
 	const op = "keep what was said"
-	after, err := ink(w)
-	if err != nil { // a number that is none
-		return &fault.Error{Kind: fault.Usage, Op: op, Subject: clip, Err: err}
+	inks := make([]inked, len(all))
+	for i, w := range all {
+		var err error
+		if inks[i], err = ink(w.Word); err != nil { // a number that is none
+			return &fault.Error{Kind: fault.Usage, Op: op, Subject: w.Clip, Err: err}
+		}
 	}
 	return s.write(op, func(tx *sql.Tx) (bool, error) {
-		var before inked
-		err := tx.QueryRow("SELECT word FROM words WHERE clip = ?", clip).Scan(&before)
-		if err != nil && !errors.Is(err, sql.ErrNoRows) {
-			return false, err
+		var first, last sql.NullInt64
+		for i, w := range all {
+			id, err := step(tx, w, inks[i])
+			if err != nil {
+				return false, err
+			}
+			if !id.Valid {
+				continue
+			}
+			if last = id; !first.Valid {
+				first = id
+			}
 		}
-		if before == after {
-			return false, nil
+		if first == last {
+			return first.Valid, nil
 		}
-		if err := lay(tx, clip, after); err != nil {
-			return false, err
-		}
-		done, err := tx.Exec("INSERT INTO steps (parent, clip, label, before, after) SELECT here, ?, ?, ?, ? FROM shoot", clip, label, before, after)
-		if err != nil {
-			return false, err
-		}
-		id, err := done.LastInsertId()
-		if err != nil {
-			return false, err
-		}
-		_, err = tx.Exec("UPDATE shoot SET here = ?", id)
+		_, err := tx.Exec("UPDATE steps SET deed = ? WHERE id BETWEEN ? AND ?", first, first, last)
 		return true, err
 	})
 }
 
-// What Undo and Redo would do: the step, the word it leads to, and the step
-// that then stands.
+// step says one thing and returns its step's id, not Valid where it stood already.
+func step(tx *sql.Tx, w Said, after inked) (id sql.NullInt64, err error) {
+	var before inked
+	err = tx.QueryRow("SELECT word FROM words WHERE clip = ?", w.Clip).Scan(&before)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	if before == after {
+		return id, nil
+	}
+	if err := lay(tx, w.Clip, after); err != nil {
+		return id, err
+	}
+	done, err := tx.Exec("INSERT INTO steps (parent, clip, label, before, after) SELECT here, ?, ?, ?, ? FROM shoot", w.Clip, w.Label, before, after)
+	if err != nil {
+		return id, err
+	}
+	if id.Int64, err = done.LastInsertId(); err != nil {
+		return id, err
+	}
+	id.Valid = true
+	_, err = tx.Exec("UPDATE shoot SET here = ?", id)
+	return id, err
+}
+
+// What Undo and Redo would do: the step, the word it leads to, the step that then
+// stands, the first of those it was done with, and of how many other clips those
+// are.
 const (
-	behind = "SELECT clip, label, before, parent FROM steps WHERE id = (SELECT here FROM shoot)"
-	ahead  = "SELECT clip, label, after, id FROM steps WHERE parent IS (SELECT here FROM shoot) ORDER BY id DESC LIMIT 1"
+	behind = "SELECT clip, label, before, parent, deed, " + others + " FROM steps AS s WHERE id = (SELECT here FROM shoot)"
+	ahead  = "SELECT clip, label, after, id, deed, " + others + " FROM steps AS s WHERE parent IS (SELECT here FROM shoot) ORDER BY id DESC LIMIT 1"
+	others = "(SELECT count(DISTINCT clip) FROM steps WHERE deed = s.deed AND clip <> s.clip)"
 )
 
 // A turn is a step to be taken back or done again.
@@ -151,40 +191,52 @@ type turn struct {
 	step *shoot.Step // nil: there is none
 	word inked
 	here sql.NullInt64
+	deed sql.NullInt64
 }
 
 func readTurn(tx *sql.Tx, query string) (turn, error) {
 	t := turn{step: &shoot.Step{}}
-	err := tx.QueryRow(query).Scan(&t.step.Clip, &t.step.Label, &t.word, &t.here)
+	err := tx.QueryRow(query).Scan(&t.step.Clip, &t.step.Label, &t.word, &t.here, &t.deed, &t.step.More)
 	if errors.Is(err, sql.ErrNoRows) {
 		return turn{}, nil
 	}
 	return t, err
 }
 
-// Undo takes the last step back and returns it; nil where there is none.
+// Undo takes the last step back, with all that were done together with it, and
+// returns it; nil where there is none.
 func (s *Shoot) Undo() (*shoot.Step, error) { return s.turn("take a step back", behind) }
 
-// Redo does the step again that was last taken back and returns it; nil where
-// there is none.
+// Redo does the step again that was last taken back, with all that were done
+// together with it, and returns it; nil where there is none.
 func (s *Shoot) Redo() (*shoot.Step, error) { return s.turn("do a step again", ahead) }
 
-func (s *Shoot) turn(op, query string) (*shoot.Step, error) {
-	var t turn
-	err := s.write(op, func(tx *sql.Tx) (_ bool, err error) {
-		if t, err = readTurn(tx, query); err != nil || t.step == nil {
-			return false, err
+func (s *Shoot) turn(op, query string) (first *shoot.Step, err error) {
+	err = s.write(op, func(tx *sql.Tx) (bool, error) {
+		var deed sql.NullInt64
+		for first = nil; ; {
+			t, err := readTurn(tx, query)
+			if err != nil || t.step == nil || (first != nil && t.deed != deed) {
+				return first != nil, err
+			}
+			if err := lay(tx, t.step.Clip, t.word); err != nil {
+				return false, err
+			}
+			if _, err := tx.Exec("UPDATE shoot SET here = ?", t.here); err != nil {
+				return false, err
+			}
+			if first == nil {
+				first, deed = t.step, t.deed
+			}
+			if !deed.Valid {
+				return true, nil
+			}
 		}
-		if err := lay(tx, t.step.Clip, t.word); err != nil {
-			return false, err
-		}
-		_, err = tx.Exec("UPDATE shoot SET here = ?", t.here)
-		return true, err
 	})
 	if err != nil {
 		return nil, err
 	}
-	return t.step, nil
+	return first, nil
 }
 
 // Ahead returns what Undo and Redo would do; nil where they would do nothing.

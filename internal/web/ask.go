@@ -220,6 +220,42 @@ func change(w http.ResponseWriter, r *http.Request) (c desk.Change, err error) {
 	if err := body(w, r, &members); err != nil {
 		return c, err
 	}
+	return changeOf(members)
+}
+
+// mostWords is of how many clips something may be said at once.
+const mostWords = 5000
+
+// changes reads what a person says anew of several clips.
+func changes(w http.ResponseWriter, r *http.Request) ([]desk.Saying, error) {
+	var ask struct {
+		Words []struct {
+			Take   string                     `json:"take"`
+			Change map[string]json.RawMessage `json:"change"`
+		} `json:"words"`
+	}
+	if err := body(w, r, &ask); err != nil {
+		return nil, err
+	}
+	if n := len(ask.Words); n == 0 || n > mostWords {
+		return nil, bad("the request", "it says something of %d clips; 1 to %d can be said at once", n, mostWords)
+	}
+	all := make([]desk.Saying, len(ask.Words))
+	for i, said := range ask.Words {
+		if !isID(said.Take) {
+			return nil, bad("take", "%s is no id", fault.Quote(cut(said.Take)))
+		}
+		c, err := changeOf(said.Change)
+		if err != nil {
+			return nil, err
+		}
+		all[i] = desk.Saying{Take: said.Take, Change: c}
+	}
+	return all, nil
+}
+
+// changeOf reads the members of a change.
+func changeOf(members map[string]json.RawMessage) (c desk.Change, err error) {
 	for name := range members {
 		if !slices.Contains(changeMembers, name) {
 			return c, bad("the request", "a word has no %s", fault.Quote(cut(name)))

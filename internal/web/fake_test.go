@@ -159,6 +159,14 @@ func (f *fakeDesk) Say(_ context.Context, take string, c desk.Change) (*desk.Tak
 	return ptr(lessonTakes()[0]), known(take, c7)
 }
 
+func (f *fakeDesk) SayAll(_ context.Context, all []desk.Saying) error {
+	var said []string
+	for _, s := range all {
+		said = append(said, fmt.Sprintf("%s approved=%s note=%s", s.Take, given(s.Change.Approved), given(s.Change.Note)))
+	}
+	return f.call("SayAll %q", said)
+}
+
 func given[T any](v *T) string {
 	if v == nil {
 		return "-"

@@ -18,7 +18,7 @@ import (
 func everyRoute() []string {
 	return []string{
 		"GET /", "GET /index.html", "GET /nothing", "GET /api/hello", "POST /api/invite", "GET /api/state", "GET /api/events", "GET /api/takes/" + c7,
-		"PATCH /api/takes/" + c7 + "/word", "POST /api/takes/" + c7 + "/measure", "POST /api/undo", "POST /api/redo", "GET /api/places",
+		"PATCH /api/takes/" + c7 + "/word", "POST /api/takes/" + c7 + "/measure", "PATCH /api/words", "POST /api/undo", "POST /api/redo", "GET /api/places",
 		"GET /api/places?path=/", "POST /api/paths", "POST /api/dropped/a.wav", "POST /api/demo", "GET /api/recordings/" + phone1 + "/peaks",
 		"GET /api/recordings/" + phone1 + "/samples", "GET /api/takes/" + c7 + "/mirror", "GET /api/recordings/" + c7 + "/still?at=1",
 		"GET /api/recordings/" + c7 + "/strip?at=1", "GET /api/recordings/" + c7 + "/file", "GET /api/recordings/" + c7 + "/picture",

@@ -32,6 +32,7 @@ func (s *Server) table() map[string]handler {
 		"GET /api/events":              s.events,
 		"GET /api/takes/{id}":          asked(s, s.detail),
 		"PATCH /api/takes/{id}/word":   s.word,
+		"PATCH /api/words":             s.words,
 		"POST /api/takes/{id}/measure": s.measure,
 		"POST /api/undo":               said(func(r *http.Request) (*shoot.Step, error) { return s.desk.Undo(r.Context()) }),
 		"POST /api/redo":               said(func(r *http.Request) (*shoot.Step, error) { return s.desk.Redo(r.Context()) }),
@@ -135,6 +136,14 @@ func (s *Server) word(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return writeJSON(w, take)
+}
+
+func (s *Server) words(w http.ResponseWriter, r *http.Request) error {
+	all, err := changes(w, r)
+	if err != nil {
+		return err
+	}
+	return done(w, s.desk.SayAll(r.Context(), all))
 }
 
 func (s *Server) measure(w http.ResponseWriter, r *http.Request) error {

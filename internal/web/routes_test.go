@@ -36,7 +36,9 @@ func TestRoutes(t *testing.T) {
 		{"PATCH", "/api/takes/" + c7 + "/word", `{"line":{"offset_s":1.5,"drift_ppm":12}}`, 200, "Say " + c7 + " approved=- sound=- line={1.5 12} refused=- name=- note=-", js(lessonTakes()[0])},
 		{"PATCH", "/api/takes/" + c7 + "/word", `{"line":null,"note":"loud"}`, 200, "Say " + c7 + " approved=- sound=- line=<nil> refused=- name=- note=loud", js(lessonTakes()[0])},
 		{"PATCH", "/api/takes/" + c10 + "/word", `{"refused":["` + phone1 + `"],"sound":"","name":"Äpfel"}`, 200, "Say " + c10 + " approved=- sound= line=as it was refused=[" + phone1 + "] name=Äpfel note=-", "null"},
-		{"POST", "/api/undo", "", 200, "Undo", `{"label":"approved","take":"` + c8 + `"}`},
+		{"PATCH", "/api/words", `{"words":[{"take":"` + c7 + `","change":{"approved":true}},{"take":"` + c8 + `","change":{"note":"wind"}}]}`, 204,
+			`SayAll ["` + c7 + ` approved=true note=-" "` + c8 + ` approved=- note=wind"]`, ""},
+		{"POST", "/api/undo", "", 200, "Undo", `{"label":"approved","take":"` + c8 + `","more":0}`},
 		{"POST", "/api/redo", "{}", 200, "Redo", "null"},
 		{"POST", "/api/takes/" + c7 + "/measure", `{"sound":"` + phone1 + `","at_s":0,"sound_s":219.5}`, 200, "Measure " + c7 + " {" + phone1 + " 0 219.5}", `{"found":null,"why":"nothing was heard there"}`},
 		{"GET", "/api/places", "", 200, "Places", js(lessonPlaces())},
@@ -130,6 +132,9 @@ func TestSenseless(t *testing.T) {
 		method, path, body string
 		status             int
 	}{
+		{"PATCH", "/api/words", `{}`, 400}, {"PATCH", "/api/words", `{"words":[]}`, 400}, {"PATCH", "/api/words", `{"words":[{"take":"` + c7 + `"}]}`, 400},
+		{"PATCH", "/api/words", `{"words":[{"take":"a/b","change":{"approved":true}}]}`, 400}, {"PATCH", "/api/words", `{"words":[{"take":"` + c7 + `","change":{"verdict":"sure"}}]}`, 400},
+		{"PATCH", "/api/words", `{"words":[` + strings.Repeat(`{"take":"`+c7+`","change":{"approved":true}},`, mostWords) + `{"take":"` + c7 + `","change":{"approved":true}}]}`, 400},
 		{"GET", peaks + "level=7", "", 400}, {"GET", peaks + "level=-1", "", 400}, {"GET", peaks + "n=0", "", 400},
 		{"GET", peaks + "n=65537", "", 400}, {"GET", peaks + "from=-1", "", 400}, {"GET", peaks + "from=99999999999999999999", "", 400},
 		{"GET", peaks + "from=2147483648", "", 400}, {"GET", peaks + "n=1.5", "", 400}, {"GET", peaks + "n=", "", 400}, {"GET", peaks + "n=%2B5", "", 400},

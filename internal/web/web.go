@@ -22,6 +22,7 @@ type Desk interface {
 	Detail(ctx context.Context, take, sound string) (*desk.Detail, error)
 
 	Say(ctx context.Context, take string, c desk.Change) (*desk.Take, error)
+	SayAll(ctx context.Context, all []desk.Saying) error
 	Undo(ctx context.Context) (*shoot.Step, error)
 	Redo(ctx context.Context) (*shoot.Step, error)
 	Measure(ctx context.Context, take string, near desk.Near) (*desk.Nearby, error)

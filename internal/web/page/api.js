@@ -70,6 +70,7 @@ export const api = {
   state: () => get('/api/state'),
   detail: (id, sound, signal) => get(at('takes', id) + query({ sound }), signal),
   word: (id, change) => send('PATCH', at('takes', id) + '/word', change),
+  words: (words) => send('PATCH', '/api/words', { words }),
   undo: () => send('POST', '/api/undo'),
   redo: () => send('POST', '/api/redo'),
   measure: (id, near, signal) => send('POST', at('takes', id) + '/measure', near, signal),

@@ -20,6 +20,7 @@ export class Hearing {
   /** @param {{listener: import('./listen.js').Listener, loop: () => void}} o */
   constructor({ listener, loop }) {
     this.listener = listener
+    this.offered = 'both'
     this.play = keyed('Play', 'Space', () => this.toggle(), { class: 'plain keyed play' })
     this.modes = h('div', { class: 'row modes', role: 'group', 'aria-label': 'What is heard' },
       MODES.map(([mode, name, title], i) => keyed(name, String(i + 1), () => listener.setMode(mode), { title, 'aria-pressed': 'false' })))
@@ -36,27 +37,39 @@ export class Hearing {
     if (!this.play.disabled) this.listener.toggle()
   }
 
-  /** Without a sound nothing is played. @param {boolean} none */
-  alone(none) {
-    if (this.play.disabled === none) return
-    if (none) this.listener.pause()
-    this.play.disabled = none
+  /** @param {'both' | 'camera' | 'nothing'} what  there is to hear */
+  offer(what) {
+    if (this.offered === what) return
+    this.offered = what
+    if (what === 'nothing') this.listener.pause()
+    this.play.disabled = what === 'nothing'
+    for (const mode of this.modes.children) /** @type {HTMLButtonElement} */ (mode).disabled = what !== 'both'
     this.show(this.listener.state)
   }
 
   /** @param {number} i  0 to 4 */
   mode(i) {
-    this.listener.setMode(MODES[i][0])
+    if (this.offered === 'both') this.listener.setMode(MODES[i][0])
   }
 
   /** @param {import('./listen.js').Listening} s */
   show(s) {
     say(/** @type {Element} */ (this.play.firstElementChild), s.playing ? 'Pause' : 'Play')
-    MODES.forEach(([mode], i) => this.modes.children[i].setAttribute('aria-pressed', String(s.mode === mode)))
+    MODES.forEach(([mode], i) => this.modes.children[i].setAttribute('aria-pressed', String(this.offered === 'camera' ? mode === 'scratch' : s.mode === mode)))
     this.loop.setAttribute('aria-pressed', String(s.loop !== null))
     if (document.activeElement !== this.volume) this.volume.value = String(Math.sqrt(s.volume))
+    say(this.says, this.#says(s))
+  }
+
+  /** @param {import('./listen.js').Listening} s */
+  #says(s) {
+    if (this.offered === 'nothing') return 'It has no sound of its own: nothing is heard until a sound is paired with it.'
+    if (s.trouble) return `${sentence(s.trouble.error)} ${sentence(s.trouble.hint)}`
+    if (s.blocked) return 'The browser wants a key or a click before it makes a sound.'
+    if (s.waiting) return 'Waiting for sound.'
+    if (this.offered === 'camera') return `Only the camera is heard: no sound is paired with it. ${s.quiet}`.trim()
     const now = s.mode === 'flip' ? `Heard now: ${s.hearing === 'scratch' ? 'the camera' : 'the good sound'}. ` : ''
-    say(this.says, this.play.disabled ? 'Nothing is heard until a sound is paired with it.' : s.trouble ? `${sentence(s.trouble.error)} ${sentence(s.trouble.hint)}` : s.blocked ? 'The browser wants a key or a click before it makes a sound.' : s.waiting ? 'Waiting for sound.' : now + s.quiet)
+    return now + s.quiet
   }
 
   /** @param {number} t  clip seconds */

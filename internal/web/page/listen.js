@@ -43,7 +43,7 @@ const SHORTEST_LOOP = 0.1
 
 /** @typedef {import('./gains.js').Hearing | 'flip'} Mode */
 /** @typedef {{offset_s: number, drift_ppm: number}} Line */
-/** @typedef {{sound?: string, line?: Line | null}} Laid  left out: as the program lays it */
+/** @typedef {{sound?: string, line?: Line | null, alone?: boolean}} Laid  left out: as the program lays it; alone: there is only the scratch */
 /** @typedef {{length: number} & Laid} Take  length in seconds */
 /**
  * @typedef {object} Listening
@@ -79,7 +79,7 @@ const SHORTEST_LOOP = 0.1
 const page = { volume: QUIET, chosen: false }
 
 /** @param {Laid} a @param {Laid} b */
-const same = (a, b) => a.sound === b.sound && a.line?.offset_s === b.line?.offset_s && a.line?.drift_ppm === b.line?.drift_ppm
+const same = (a, b) => a.alone === b.alone && a.sound === b.sound && a.line?.offset_s === b.line?.offset_s && a.line?.drift_ppm === b.line?.drift_ppm
 
 /** @param {Ways} ways */
 export const createListener = (ways) => new Listener(ways)
@@ -177,7 +177,7 @@ export class Listener {
   load(id, take) {
     this.take = id
     this.end = Math.max(0, Math.round(take.length * RATE))
-    this.laid = this.asked = { sound: take.sound, line: take.line }
+    this.laid = this.asked = { sound: take.sound, line: take.line, alone: take.alone }
     this.playing = this.ended = false
     this.trouble = null
     this.looped = null
@@ -278,6 +278,7 @@ export class Listener {
     this.laid = coming.laid
     this.coming = null
     this.say({ do: 'use', lay: coming.lay })
+    this.weigh()
     this.lay()
     this.changed()
   }
@@ -296,7 +297,7 @@ export class Listener {
    */
   setLine(laid) {
     const other = laid.sound !== this.asked.sound
-    this.asked = { sound: laid.sound, line: laid.line && { ...laid.line } }
+    this.asked = { sound: laid.sound, line: laid.line && { ...laid.line }, alone: laid.alone }
     if (other) void this.weighLoudness(this.take, laid.sound, 0)
     this.lay()
     this.changed()
@@ -396,16 +397,17 @@ export class Listener {
 
   /** @param {number} [frames]  how long it takes; left out: as short as can be */
   weigh(frames) {
-    const message = { do: /** @type {const} */ ('gains'), matrix: matrix(this.hearing, this.match, page.volume) }
+    const message = { do: /** @type {const} */ ('gains'), matrix: this.laid.alone ? matrix('scratch', matched(null, null), page.volume) : matrix(this.hearing, this.match, page.volume) }
     this.say(frames === undefined ? message : { ...message, frames })
   }
 
   /**
-   * Asks how loud both are until all of it was measured, and glides to each answer.
+   * Asks how loud both are, where there are two, until all of it was measured, and glides to each answer.
    * @param {string} id @param {string | undefined} sound @param {number} asked  how often it was
    */
   async weighLoudness(id, sound, asked) {
     clearTimeout(this.listening)
+    if (this.asked.alone) return
     const answer = await this.ways.api.loudness(id, sound || undefined, this.closed.signal).catch(() => null)
     if (this.closed.signal.aborted || id !== this.take || sound !== this.asked.sound) return
     if (answer) {

@@ -9,6 +9,7 @@ import { define, press, writing } from './keys.js'
 import { openStart } from './start.js'
 import { createStore, empty } from './state.js'
 import { openWall } from './wall.js'
+import { stepSays } from './words.js'
 
 /** @typedef {import('./types').Desk} Desk */
 /** @typedef {import('./types').Screen} Screen */
@@ -127,8 +128,7 @@ async function step(which) {
   try {
     const done = await api[which]()
     if (!done) return tell(which === 'undo' ? 'Nothing to undo' : 'Nothing to do again')
-    const clip = store.get().recordings.find((r) => r.id === done.take)
-    tell(`${which === 'undo' ? 'Undone' : 'Done again'}: ${done.label}${clip ? `, ${clip.name}` : ''}`)
+    tell(`${which === 'undo' ? 'Undone' : 'Done again'}: ${stepSays(done, store.get().recordings)}`)
   } catch (err) {
     fail(err)
   }
@@ -191,8 +191,9 @@ function head() {
   byId('head').classList.toggle('bare', empty(s))
   for (const [el, last, word] of /** @type {const} */ ([[bar.undo, s.undo, 'Undo'], [bar.redo, s.redo, 'Redo']])) {
     /** @type {HTMLButtonElement} */ (el).disabled = !last
-    el.setAttribute('aria-label', last ? `${word}: ${last.label}` : word)
-    el.title = last ? last.label : ''
+    const says = last ? stepSays(last, s.recordings) : ''
+    el.setAttribute('aria-label', last ? `${word}: ${says}` : word)
+    el.title = says
   }
   bar.light.setAttribute('aria-label', `Colours: ${themeNames[kept()]}`)
   working(s)

@@ -21,7 +21,15 @@ const JOLT = 0.12
 const HASTE = 2
 
 /** No faster or slower than by so much. Nobody hears it: the picture is mute. */
-const MOST = 0.1
+const MOST = 0.5
+
+/**
+ * While it runs as it is, so little is left alone, in frames, and no less than half a turn of a screen,
+ * in seconds: that much a browser shows frames early or late by. What is mended is mended further.
+ */
+const LEFT_ALONE = 1 / 3
+const HALF_A_TURN = 0.009
+const MENDED = 1 / 8
 
 /** So many shown frames are looked at to say how far off it is now, and how well it held. */
 const NOW = 7
@@ -60,10 +68,12 @@ export function middleOfFrame(t, start, length) {
 /**
  * How fast the picture is to run.
  * @param {number} off  seconds by which it is late
- * @param {number} frame  seconds; an eighth of it is left alone
+ * @param {number} frame  seconds
+ * @param {number} was  how fast it runs
  */
-export function pace(off, frame) {
-  if (Math.abs(off) < frame / 8) return 1
+export function pace(off, frame, was) {
+  const near = was === 1 ? Math.max(LEFT_ALONE * frame, HALF_A_TURN) : MENDED * frame
+  if (Math.abs(off) < near) return 1
   return 1 + Math.round(200 * Math.min(MOST, Math.max(-MOST, HASTE * off))) / 200
 }
 
@@ -79,6 +89,7 @@ export class Picture {
     this.ways = ways
     this.video = document.createElement('video')
     Object.assign(this.video, { muted: true, playsInline: true, preload: 'auto', disablePictureInPicture: true, tabIndex: -1 })
+    this.video.preservesPitch = false // keeping it, though mute, makes the clip's clock leap by some 30 ms at a change of speed
     this.words = document.createElement('p')
     this.words.className = 'picture-words'
     this.words.setAttribute('role', 'status')
@@ -237,7 +248,7 @@ export class Picture {
     if (!this.told) this.note(t - video.currentTime)
     const off = jumped ? t - video.currentTime : median(this.late.slice(-NOW))
     if (Math.abs(off) > (jumped ? this.frameLength : FAR + this.lead)) this.jump(t)
-    else video.playbackRate = pace(off, this.frameLength)
+    else video.playbackRate = pace(off, this.frameLength, video.playbackRate)
   }
 
   /** A frame is shown. @param {number} mediaTime  its moment of the clip, s @param {number} when  it is seen, ms */

@@ -188,7 +188,6 @@ export class TakeScreen {
     const { clip, detail, sound, laid } = this
     if (!clip) return
     if (!clip.length_s) return this.#tell() // it is still being read
-    const tracks = clip.tracks ?? []
     const source = (/** @type {Recording} */ r, /** @type {number} */ track) => ({ id: r.id, track: r.tracks?.length ? track : -1, rate: r.tracks?.[track]?.rate || 48000, length: r.length_s })
     const p = clip.picture
     this.glass.show({
@@ -197,17 +196,24 @@ export class TakeScreen {
       covered: this.#covered(), marks: this.marks,
       frames: p && p.fps ? { fps: fpsOf(p.rate, p.fps), start: p.start_s, timecode: p.timecode ?? '' } : null,
     })
-    this.hearing.alone(!sound)
-    if (tracks.length && sound && laid.length) {
-      const laying = { length: clip.length_s, sound: sound.id, line: laid[0] }
-      if (this.listener.take !== this.id) this.listener.load(this.id, laying)
-      else this.listener.setLine(laying)
-    }
+    this.#hear()
     this.strip.load(clip, detail?.claps ?? [])
     this.screen.hidden = !p
     if (p && this.picture.recording?.id !== clip.id) this.picture.load(clip)
     this.#tell()
     this.#time(this.playhead, false)
+  }
+
+  /** Says what is heard: the clip with its sound, or alone. */
+  #hear() {
+    const { clip, listener, sound, laid } = this
+    if (!clip || (sound && !laid.length)) return // it will be known
+    const own = (clip.tracks ?? []).length > 0
+    this.hearing.offer(sound ? 'both' : own ? 'camera' : 'nothing')
+    if (!own && !sound) return
+    const what = { length: clip.length_s, ...(sound ? { sound: sound.id, line: laid[0] } : { alone: true }) }
+    if (listener.take !== this.id) listener.load(this.id, what)
+    else listener.setLine(what)
   }
 
   /** @param {import('./listen.js').Listening} state */

@@ -1,7 +1,8 @@
 // The page's types, for checking it; nothing of this is sent to a browser. First
 // the JSON of internal/desk/state.go, where units and signs are said.
 
-export interface Step { label: string; take: string }
+/** more: of so many other clips it was said with it */
+export interface Step { label: string; take: string; more: number }
 export interface Line { offset_s: number; drift_ppm: number }
 export interface Word { approved: boolean; sound?: string; line: Line | null; refused?: string[]; name?: string; note?: string }
 export interface Shoot { folder: string; name: string; paths: string[] | null }
@@ -48,6 +49,8 @@ export interface API {
   detail(id: string, sound?: string, signal?: AbortSignal): Promise<Detail>
   /** Says something of a clip; answers its take, null where it has none any more. */
   word(id: string, change: Change): Promise<Take | null>
+  /** Says something of several clips, all of it or nothing; undone in one. */
+  words(words: { take: string; change: Change }[]): Promise<unknown>
   undo(): Promise<Step | null>
   redo(): Promise<Step | null>
   measure(id: string, near: { sound: string; at_s: number; sound_s: number }, signal?: AbortSignal): Promise<{ found: Detail | null; why: string }>

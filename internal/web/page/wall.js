@@ -374,7 +374,7 @@ class Wall {
     const takes = this.targets()
     if (!takes.length) return this.desk.tell('There is no take among these', 'what is alone has no sound to say anything of')
     try {
-      for (const t of takes) await this.desk.api.word(t.id, change(t))
+      await this.desk.api.words(takes.map((t) => ({ take: t.id, change: change(t) })))
       this.desk.tell(`${done}: ${count(takes.length, 'take')}`)
     } catch (err) {
       this.desk.fail(err)

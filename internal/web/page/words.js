@@ -72,5 +72,11 @@ export function told(i) {
   return { word: verdict(t) + (marks ? `, ${marks}` : ''), why: t.why?.[0] ?? '' }
 }
 
+/** What a step was, and of which clips. @param {import('./types').Step} s @param {import('./types').Recording[]} recordings */
+export function stepSays(s, recordings) {
+  const clip = recordings.find((r) => r.id === s.take)
+  return s.label + (clip ? `, ${clip.name}` : '') + (s.more ? ` and ${s.more} more` : '')
+}
+
 /** A base name of a path of any system. @param {string} path */
 export const base = (path) => path.replace(/[/\\]+$/, '').replace(/^.*[/\\]/, '') || path

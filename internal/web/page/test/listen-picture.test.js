@@ -18,8 +18,10 @@ test('a moment shows the frame it is in, from its first sample to its last', () 
 })
 
 test('the picture runs faster while it is late, slower while it is early, and within bounds', () => {
-  assert.equal(pace(0.004, 0.04), 1)
-  assert.ok(Math.abs(pace(0.01, 0.04) - 1.02) < 1e-9)
-  assert.ok(Math.abs(pace(-0.01, 0.04) - 0.98) < 1e-9)
-  assert.ok(pace(0.2, 0.04) <= 1.1 && pace(-0.2, 0.04) >= 0.9)
+  assert.equal(pace(0.013, 0.04, 1), 1)
+  assert.equal(pace(0.008, 1 / 60, 1), 1) // a screen shows no finer
+  assert.equal(pace(0.004, 0.04, 1.02), 1)
+  assert.ok(Math.abs(pace(0.01, 0.04, 1.03) - 1.02) < 1e-9)
+  assert.ok(Math.abs(pace(-0.015, 0.04, 1) - 0.97) < 1e-9)
+  assert.ok(pace(3, 0.04, 1) === 1.5 && pace(-3, 0.04, 1) === 0.5)
 })

@@ -198,6 +198,10 @@ async function api(req, res, path, q) {
   if (kind === 'recordings') return recordingRoute(req, res, id, what, q)
   if (kind === 'takes') return takeRoute(req, res, id, what, q)
   if (kind === 'places') return places(res, q)
+  if (route === 'PATCH /api/words') {
+    for (const { take, change } of (await said(req)).words) desk.word(take, change)
+    return res.writeHead(204).end()
+  }
   if (route === 'POST /api/undo') return json(res, desk.undo())
   if (route === 'POST /api/redo') return json(res, desk.redo())
   if (kind === 'dropped') for await (const _ of req);

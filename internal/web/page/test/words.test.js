@@ -5,7 +5,7 @@ import { chord, define, places, press, printed } from '../keys.js'
 import { crumbs } from '../places.js'
 import { reach } from '../proof.js'
 import { heap } from '../start.js'
-import { base, bytes, chance, clock, count, dayTime, late, moved, ms, ppm, spoken, told } from '../words.js'
+import { base, bytes, chance, clock, count, dayTime, late, moved, ms, ppm, spoken, stepSays, told } from '../words.js'
 
 test('figures', () => {
   for (const [got, want] of [
@@ -16,6 +16,7 @@ test('figures', () => {
     [late(3.2), '3.2 ms late'], [late(-3.2), '3.2 ms early'], [late(0.001), 'right on'], [moved(-12), 'moved 12.0 ms earlier'],
     [ppm(-12.34), '−12.3 ppm'], [ppm(0), '0.0 ppm'], [ppm(5), '+5.0 ppm'],
     [chance(0.25), '25 %'], [chance(0.001), '1 in 1,000'], [chance(0), 'under 1 in a million'],
+    [stepSays({ label: 'approved', take: 'a', more: 0 }, [{ id: 'a', name: 'C1.MP4' }]), 'approved, C1.MP4'], [stepSays({ label: 'approved', take: 'a', more: 2 }, [{ id: 'a', name: 'C1.MP4' }]), 'approved, C1.MP4 and 2 more'], [stepSays({ label: 'note changed', take: 'gone', more: 0 }, []), 'note changed'],
     [bytes(0), '1 kB'], [bytes(2.5e6), '3 MB'], [bytes(1.34e10), '13.4 GB'],
     [count(1, 'take'), '1 take'], [count(1240, 'take'), '1,240 takes'], [count(2, 'is', 'are'), '2 are'],
     [base('/a/b/c.mov'), 'c.mov'], [base('C:\\x\\y\\'), 'y'], [base('/'), '/'],
