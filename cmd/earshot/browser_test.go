@@ -14,6 +14,12 @@ import (
 	"earshot/internal/web/webtest"
 )
 
+// A deskStep is what can be undone, or done again.
+type deskStep struct {
+	Label, Take string
+	More        int
+}
+
 // A deskRun is the program serving a desk, as a process of its own.
 type deskRun struct {
 	cmd    *exec.Cmd
@@ -134,7 +140,8 @@ type deskState struct {
 			Name, Note string
 		}
 	}
-	Undo     *struct{ Label, Take string }
+	Undo     *deskStep
+	Redo     *deskStep
 	Marriage struct {
 		Busy  bool
 		Error string

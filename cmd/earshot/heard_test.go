@@ -33,6 +33,7 @@ type rendering struct {
 	Mode    string   `json:"mode"`
 	Volume  *float64 `json:"volume,omitempty"` // a gain; nil: as the page begins
 	Matched bool     `json:"matched,omitempty"`
+	Alone   bool     `json:"alone,omitempty"` // the clip without a sound
 	Begin   float64  `json:"begin,omitempty"`
 	Loop    []any    `json:"loop,omitempty"`
 	Steps   [][]any  `json:"steps,omitempty"`

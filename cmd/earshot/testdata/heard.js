@@ -55,7 +55,7 @@ window.heard = (() => {
       const frame = Math.ceil((when * RATE) / 128) * 128
       stops.set(frame, [...(stops.get(frame) ?? []), step])
     }
-    listener.load(how.take, { length: how.length, sound: how.sound, line: how.line })
+    listener.load(how.take, { length: how.length, sound: how.sound, line: how.line, alone: how.alone })
     while (how.matched && !listener.known.whole) await nap(1)
     if (how.volume !== undefined) listener.setVolume(how.volume)
     listener.setMode(how.mode)
