@@ -15,7 +15,7 @@ import (
 // much each frame is shown after its moment is heard. Nothing of the first two
 // seconds counts.
 const inStepJS = `(async (take, recording, length) => {
-	const { api } = await import('/api.js'), { createListener } = await import('/listen.js'), { createPicture } = await import('/picture.js')
+	const { api } = await import('/common/api.js'), { createListener } = await import('/listen/listen.js'), { createPicture } = await import('/take/picture.js')
 	const nap = (ms) => new Promise((r) => setTimeout(r, ms))
 	await api.makePicture(recording.id)
 	const play = async (source) => {

@@ -128,7 +128,7 @@ func (p *page) tables() map[string][]string {
 			Says string
 		}
 	}
-	p.JS(`(await import('/keys.js')).places()`, &got)
+	p.JS(`(await import('/common/keys.js')).places()`, &got)
 	out := map[string][]string{}
 	for _, g := range got {
 		for _, r := range g.Rows {

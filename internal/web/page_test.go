@@ -8,6 +8,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,32 +16,48 @@ import (
 )
 
 // Every file of the page that a browser can be given is in the program, and
-// nothing else is.
+// nothing else is: no tests, and nothing of what checks it.
 func TestThePageIsInTheProgram(t *testing.T) {
-	here, err := os.ReadDir("page")
-	if err != nil {
-		t.Fatal(err)
-	}
 	rg := newRig(t, Options{})
-	for _, e := range here {
-		kind := pageKinds[path.Ext(e.Name())]
-		_, err := fs.Stat(page.Files, e.Name())
-		if in := err == nil; in != (kind != "") {
-			t.Errorf("%s is in the program: %v", e.Name(), in)
+	shipped := 0
+	err := fs.WalkDir(os.DirFS("page"), ".", func(name string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
 		}
-		status, h, body := rg.do("GET", "/"+e.Name(), "", nil)
+		_, none := fs.Stat(page.Files, name)
+		if e.IsDir() {
+			if name != "test" && name != "node_modules" {
+				return nil
+			}
+			if none == nil {
+				t.Errorf("the folder %s is in the program", name)
+			}
+			return fs.SkipDir
+		}
+		kind := pageKinds[path.Ext(name)]
+		if in := none == nil; in != (kind != "") {
+			t.Errorf("%s is in the program: %v", name, in)
+		}
+		status, h, body := rg.do("GET", "/"+name, "", nil)
 		if kind == "" {
 			if status != 404 {
-				t.Errorf("%s: %d", e.Name(), status)
+				t.Errorf("%s: %d", name, status)
 			}
-			continue
+			return nil
 		}
-		want, err := os.ReadFile(filepath.Join("page", e.Name()))
-		if err != nil {
-			t.Fatal(err)
-		}
+		shipped++
+		want, err := os.ReadFile(filepath.Join("page", filepath.FromSlash(name)))
 		if status != 200 || h.Get("Content-Type") != kind || body != string(want) {
-			t.Errorf("%s: %d %s, %d bytes", e.Name(), status, h.Get("Content-Type"), len(body))
+			t.Errorf("%s: %d %s, %d bytes", name, status, h.Get("Content-Type"), len(body))
+		}
+		return err
+	})
+	if err != nil || shipped < 40 {
+		t.Fatal(shipped, err)
+	}
+	for _, name := range []string{"test/wall.test.js", "node_modules/axe-core/axe.min.js"} {
+		if status, _, _ := rg.do("GET", "/"+name, "", nil); status != 404 {
+			t.Errorf("%s: %d", name, status)
 		}
 	}
 	_, _, top := rg.do("GET", "/", "", nil)
@@ -71,8 +88,14 @@ func TestPageFromAFolder(t *testing.T) {
 // what the page may weigh.
 func TestThePageIsLight(t *testing.T) {
 	rg := newRig(t, Options{})
-	names, err := fs.Glob(page.Files, "*.js")
-	if err != nil || len(names) == 0 {
+	var names []string
+	err := fs.WalkDir(page.Files, ".", func(name string, _ fs.DirEntry, err error) error {
+		if path.Ext(name) == ".js" {
+			names = append(names, name)
+		}
+		return err
+	})
+	if err != nil || !slices.Contains(names, "main.js") || !slices.Contains(names, "wall/wall.js") {
 		t.Fatal(names, err)
 	}
 	const most = 150_000 // bytes of script

@@ -43,8 +43,8 @@ window.heard = (() => {
    * how.volume: as the page begins, where it is left out. how.matched: waits for the loudness first.
    */
   async function render(how) {
-    const { api } = await import('/api.js')
-    const { createListener } = await import('/listen.js')
+    const { api } = await import('/common/api.js')
+    const { createListener } = await import('/listen/listen.js')
     const frames = Math.round(how.seconds * RATE)
     const context = new OfflineAudioContext(2, frames, RATE)
     const listener = createListener({ api: how.source ? instead(api, how.source, how.at) : api, context })
@@ -79,7 +79,7 @@ window.heard = (() => {
 
   /** Takes what the program sends as what was rendered. */
   async function raw(take, from, to) {
-    const { api } = await import('/api.js')
+    const { api } = await import('/common/api.js')
     const both = new Float32Array(await (await api.listen(take, { from, to })).arrayBuffer())
     window.heard.out = [0, 1].map((side) => Float32Array.from({ length: both.length / 2 }, (_, k) => both[2 * k + side]))
     return both.length / 2

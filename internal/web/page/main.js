@@ -1,15 +1,15 @@
 // The page's beginning: which screen is shown, what changed, keys that work anywhere.
-import { api, cancelled, follow } from './api.js'
-import { openDay } from './day.js'
-import { button, byId, fill, h, say } from './dom.js'
-import { openDone } from './done.js'
-import { takeDrops } from './drop.js'
-import { openHelp } from './help.js'
-import { define, press, writing } from './keys.js'
-import { openStart } from './start.js'
-import { createStore, empty } from './state.js'
-import { openWall } from './wall.js'
-import { stepSays } from './words.js'
+import { api, cancelled, follow } from './common/api.js'
+import { openDay } from './wall/day.js'
+import { button, byId, fill, h, say } from './common/dom.js'
+import { openDone } from './done/done.js'
+import { takeDrops } from './start/drop.js'
+import { openHelp } from './common/help.js'
+import { define, press, writing } from './common/keys.js'
+import { openStart } from './start/start.js'
+import { createStore, empty } from './common/state.js'
+import { openWall } from './wall/wall.js'
+import { stepSays } from './common/words.js'
 
 /** @typedef {import('./types').Desk} Desk */
 /** @typedef {import('./types').Screen} Screen */
@@ -61,7 +61,7 @@ const desk = { api, store, go, tell, fail, quit, chosen: new Set() }
 // while the wall is drawn.
 /** @type {Promise<{openTake: Open}> | undefined} */
 let close
-const closer = () => (close ??= import('./take.js').catch((err) => {
+const closer = () => (close ??= import('./take/take.js').catch((err) => {
   close = undefined // asked for anew the next time
   throw err
 }))

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { GLIDE, Glide, MOST, RATE, SHORTEST, STEP, bend, decibels, framesFor, gainOf, hearingOf, matched, matrix, rampFrames, reach } from '../gains.js'
+import { GLIDE, Glide, MOST, RATE, SHORTEST, STEP, bend, decibels, framesFor, gainOf, hearingOf, matched, matrix, rampFrames, reach } from '../listen/gains.js'
 
 const modes = /** @type {const} */ (['both', 'split', 'body', 'scratch'])
 

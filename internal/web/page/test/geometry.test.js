@@ -1,6 +1,6 @@
 import { test } from 'node:test'
 import assert from 'node:assert/strict'
-import * as g from '../geometry.js'
+import * as g from '../glass/geometry.js'
 
 const near = (a, b, by, what) => assert.ok(Math.abs(a - b) <= by, `${what ?? ''} ${a}, want ${b}`)
 const bounds = { from: 0, to: 3600, finest: 1 / 48000 / 40 }

@@ -1,8 +1,8 @@
 import { test } from 'node:test'
 import assert from 'node:assert/strict'
-import * as l from '../lines.js'
-import * as m from '../marks.js'
-import * as mv from '../moves.js'
+import * as l from '../glass/lines.js'
+import * as m from '../take/marks.js'
+import * as mv from '../take/moves.js'
 
 const near = (a, b, by, what) => assert.ok(Math.abs(a - b) <= by, `${what ?? ''} ${a}, want ${b}`)
 const straight = [{ from_s: 2, to_s: 600, offset_s: 3.5, drift_ppm: 20 }]

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { AHEAD, BEHIND, BLOCK, Clock, Store, course, firstMissing, worthKeeping } from '../buffer.js'
+import { AHEAD, BEHIND, BLOCK, Clock, Store, course, firstMissing, worthKeeping } from '../listen/buffer.js'
 import { block } from './listen-rig.mjs'
 
 const ramp = (/** @type {number} */ k) => k / 1e6

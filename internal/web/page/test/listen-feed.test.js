@@ -1,8 +1,8 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { AHEAD, BEHIND, BLOCK } from '../buffer.js'
-import { Feed } from '../feed.js'
-import { RATE } from '../gains.js'
+import { AHEAD, BEHIND, BLOCK } from '../listen/buffer.js'
+import { Feed } from '../listen/feed.js'
+import { RATE } from '../listen/gains.js'
 
 /**
  * A program that streams a take whose body is the frame's number and whose scratch is its negative,
@@ -11,7 +11,7 @@ import { RATE } from '../gains.js'
  */
 function program({ stop = Infinity, fail = () => false } = {}) {
   const log = { opened: /** @type {number[]} */ ([]), aborted: 0, sent: 0 }
-  /** @type {import('../feed.js').Ways['open']} */
+  /** @type {import('../listen/feed.js').Ways['open']} */
   const open = async (from, to, signal) => {
     log.opened.push(from)
     if (fail(log.opened.length)) throw new Error('the program went away')

@@ -1,6 +1,6 @@
 // Plays without having been asked to, and tells the server what comes of it: see listen-measure.mjs.
-import { api } from '../api.js'
-import { createListener } from '../listen.js'
+import { api } from '../common/api.js'
+import { createListener } from '../listen/listen.js'
 
 const listener = createListener({ api })
 listener.load('apart', { length: 60 })

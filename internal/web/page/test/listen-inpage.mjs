@@ -1,10 +1,10 @@
 // The part of the measuring that runs in the browser: see listen-measure.mjs. What is rendered
 // goes through listen.js and the audio worklet as in the page; only the sound device is replaced,
 // by an OfflineAudioContext that is held up while sound is fetched.
-import { api } from '../api.js'
-import { RATE } from '../gains.js'
-import { createListener } from '../listen.js'
-import { createPicture } from '../picture.js'
+import { api } from '../common/api.js'
+import { RATE } from '../listen/gains.js'
+import { createListener } from '../listen/listen.js'
+import { createPicture } from '../take/picture.js'
 import { dB, largestAbove, random } from './listen-rig.mjs'
 import { sounds } from './listen-sounds.mjs'
 

@@ -59,7 +59,7 @@ const mono = (fn, seconds) => Float32Array.from({ length: seconds * RATE }, (_, 
 const loud = { body_lufs: lufs(wav([mono(sounds.loud.body, 20)])), scratch_lufs: lufs(wav([mono(sounds.loud.scratch, 20)])), whole: true }
 const path = film()
 let stalled = true
-/** @type {import('../listen.js').Listening[]} what the page of the gesture says */
+/** @type {import('../listen/listen.js').Listening[]} what the page of the gesture says */
 const heardOf = []
 
 async function listen(res, id, q) {

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { middleOfFrame, pace } from '../picture.js'
+import { middleOfFrame, pace } from '../take/picture.js'
 
 test('a moment shows the frame it is in, from its first sample to its last', () => {
   for (const [n, d] of [[24, 1], [25, 1], [30000, 1001], [60000, 1001], [120, 1]]) {

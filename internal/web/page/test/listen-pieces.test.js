@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { RATE } from '../gains.js'
-import { joined } from '../pieces.js'
+import { RATE } from '../listen/gains.js'
+import { joined } from '../listen/pieces.js'
 
 /**
  * A program whose frames count up, and which says how much of each piece was taken from it.

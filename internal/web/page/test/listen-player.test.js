@@ -1,12 +1,12 @@
 import assert from 'node:assert/strict'
 import test from 'node:test'
-import { BLOCK } from '../buffer.js'
-import { RATE, STEP, matrix, matched } from '../gains.js'
+import { BLOCK } from '../listen/buffer.js'
+import { RATE, STEP, matrix, matched } from '../listen/gains.js'
 import { QUANTUM, block, dB, largestAbove, largestStep, noiseAt, random, rig, sine } from './listen-rig.mjs'
 
 const FULL = 0.97 // up to there nothing is bent
 const even = { body: 1, scratch: 1 }
-const gains = (/** @type {import('../gains.js').Hearing} */ mode, volume = 1, match = even) => ({ do: /** @type {const} */ ('gains'), matrix: matrix(mode, match, volume) })
+const gains = (/** @type {import('../listen/gains.js').Hearing} */ mode, volume = 1, match = even) => ({ do: /** @type {const} */ ('gains'), matrix: matrix(mode, match, volume) })
 
 /** Steps of a fade are rounded to float32. */
 const ALLOWED = STEP * 1.001
@@ -57,7 +57,7 @@ test('after ten minutes both are still where they were, to the sample', () => {
  * other it shows that microphone's gain g at every frame. What the output is more than the sounds
  * of this frame at the gains of the frame before is the step: y[n] - Σ g[n-1] x[n].
  * @param {{body: (k: number) => number, scratch: (k: number) => number}} sounds
- * @param {(player: import('../player.js').Player, at: number) => void} script
+ * @param {(player: import('../listen/player.js').Player, at: number) => void} script
  */
 function steps({ body, scratch }, script) {
   const frames = 20 * RATE

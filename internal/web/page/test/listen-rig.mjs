@@ -1,7 +1,7 @@
 // Runs the player as the audio worklet does, on sounds that are formulas, for the tests beside it.
-import { BLOCK } from '../buffer.js'
-import { RATE } from '../gains.js'
-import { Player } from '../player.js'
+import { BLOCK } from '../listen/buffer.js'
+import { RATE } from '../listen/gains.js'
+import { Player } from '../listen/player.js'
 
 export const QUANTUM = 128
 
@@ -40,7 +40,7 @@ export function block(index, body, scratch) {
 
 /** A player with a take of so many frames, all of it there unless blocks says which. */
 export function rig({ body, scratch = body, end = 20 * RATE, held = (/** @type {number} */ _) => true }) {
-  /** @type {import('../player.js').Report[]} */
+  /** @type {import('../listen/player.js').Report[]} */
   const reports = []
   const player = new Player((r) => reports.push(r))
   const give = (/** @type {number} */ index, lay = 1) => player.tell({ do: 'block', lay, index, data: block(index, body, scratch) })

@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict'
 import { existsSync, readFileSync } from 'node:fs'
 import { test } from 'node:test'
-import { counts, createStore, day, empty, items, nothing, recording, reduce, sorted, take, wall, refusal } from '../state.js'
+import { counts, createStore, day, empty, items, nothing, recording, reduce, sorted, take, wall, refusal } from '../common/state.js'
 
 const clip = (id, more) => ({ id, path: `/x/${id}`, name: `${id}.MP4`, kind: 'clip', state: 'read', done: 1, length_s: 10, day_s: null, device: 'a', picture: null, tracks: [], ...more })
 const sound = (id, more) => clip(id, { kind: 'sound', name: `${id}.wav`, ...more })

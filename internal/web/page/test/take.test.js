@@ -1,14 +1,14 @@
 import { test } from 'node:test'
 import assert from 'node:assert/strict'
-import { BINS_PER_TILE, binSeconds } from '../geometry.js'
-import { fill, loudest, newColumns, wantRange } from '../columns.js'
-import { laterThan } from '../lines.js'
-import { wheelFactor, wheelPan } from '../hands.js'
-import { partsOf } from '../mirror.js'
-import { guess, soundsFor } from '../others.js'
-import { clipSays, gapSays, known, placeSays, positionSays, seamSays, verdictSays } from '../saying.js'
-import { fromClap, showing } from '../strip.js'
-import { Tiles } from '../tiles.js'
+import { BINS_PER_TILE, binSeconds } from '../glass/geometry.js'
+import { fill, loudest, newColumns, wantRange } from '../glass/columns.js'
+import { laterThan } from '../glass/lines.js'
+import { wheelFactor, wheelPan } from '../glass/hands.js'
+import { partsOf } from '../glass/mirror.js'
+import { guess, soundsFor } from '../take/others.js'
+import { clipSays, gapSays, known, placeSays, positionSays, seamSays, verdictSays } from '../take/saying.js'
+import { fromClap, showing } from '../take/strip.js'
+import { Tiles } from '../glass/tiles.js'
 
 const near = (a, b, by, what) => assert.ok(Math.abs(a - b) <= by, `${what ?? ''} ${a}, want ${b}`)
 const wheel = (more) => ({ deltaX: 0, deltaY: 0, deltaMode: 0, ctrlKey: false, shiftKey: false, ...more })

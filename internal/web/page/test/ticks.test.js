@@ -1,7 +1,7 @@
 import { test } from 'node:test'
 import assert from 'node:assert/strict'
-import { timeTicks, frameTicks, steps, timecode, fpsOf } from '../ticks.js'
-import { clock } from '../words.js'
+import { timeTicks, frameTicks, steps, timecode, fpsOf } from '../common/ticks.js'
+import { clock } from '../common/words.js'
 
 test('labels always have room, and small ticks divide the labelled ones', () => {
   for (let p = 1e-7; p < 30; p *= 1.3) {

@@ -1,9 +1,9 @@
 import assert from 'node:assert/strict'
 import { test } from 'node:test'
-import { extent, lanes, neighbour, pack } from '../daylanes.js'
-import { columnsOf } from '../looks.js'
-import { createQueue } from '../queue.js'
-import { move, place } from '../wallgrid.js'
+import { extent, lanes, neighbour, pack } from '../wall/daylanes.js'
+import { columnsOf } from '../wall/looks.js'
+import { createQueue } from '../common/queue.js'
+import { move, place } from '../wall/wallgrid.js'
 
 const parts = (a, b) => [{ part: 'takes', items: Array.from({ length: a }, (_, k) => ({ id: `t${k}` })) }, { part: 'alone', items: Array.from({ length: b }, (_, k) => ({ id: `a${k}` })) }]
 const heights = { tile: 100, title: 40 }

@@ -1,11 +1,11 @@
 import assert from 'node:assert/strict'
 import { test } from 'node:test'
-import { outcome } from '../done.js'
-import { chord, define, places, press, printed } from '../keys.js'
-import { crumbs } from '../places.js'
-import { reach } from '../proof.js'
-import { heap } from '../start.js'
-import { base, bytes, chance, clock, count, dayTime, late, moved, ms, ppm, spoken, stepSays, told } from '../words.js'
+import { outcome } from '../done/done.js'
+import { chord, define, places, press, printed } from '../common/keys.js'
+import { crumbs } from '../start/places.js'
+import { reach } from '../done/proof.js'
+import { heap } from '../start/start.js'
+import { base, bytes, chance, clock, count, dayTime, late, moved, ms, ppm, spoken, stepSays, told } from '../common/words.js'
 
 test('figures', () => {
   for (const [got, want] of [
