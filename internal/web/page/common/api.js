@@ -120,8 +120,11 @@ export const api = {
 
 /** @typedef {import('../types').API} API */
 
+/** So long after nobody sees the page it follows no more, in ms: a browser has six connections in all, and each page open would keep one. */
+const UNSEEN = 20_000
+
 /**
- * Follows what changes. Reconnects by itself, from where it was.
+ * Follows what changes, while somebody sees the page. Reconnects by itself, from where it was.
  * @param {() => number} since the version that is known
  * @param {(patch: import('../types').Patch) => void} change
  * @param {(lost: boolean) => void} lost
@@ -132,7 +135,13 @@ export function follow(since, change, lost) {
   let source
   let timer = 0
   let wait = 500
+  const close = () => {
+    clearTimeout(timer)
+    source?.close()
+    source = undefined
+  }
   const open = () => {
+    close()
     source = new EventSource(`/api/events?since=${since()}`)
     source.onopen = () => {
       wait = 500
@@ -140,15 +149,21 @@ export function follow(since, change, lost) {
     }
     source.addEventListener('change', (e) => change(JSON.parse(/** @type {MessageEvent} */ (e).data)))
     source.onerror = () => {
-      source?.close()
+      close()
       lost(true)
       timer = window.setTimeout(open, wait)
       wait = Math.min(8000, wait * 1.6)
     }
   }
+  const onSeen = () => {
+    clearTimeout(timer)
+    if (document.hidden) timer = window.setTimeout(close, UNSEEN)
+    else if (!source) open()
+  }
+  document.addEventListener('visibilitychange', onSeen)
   open()
   return () => {
-    source?.close()
-    clearTimeout(timer)
+    document.removeEventListener('visibilitychange', onSeen)
+    close()
   }
 }
