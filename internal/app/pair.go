@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 	"sort"
 
 	"earshot/internal/align"
@@ -234,26 +235,27 @@ const strangers = 7.0
 
 // loners reports the recordings that belong to no other.
 func (d *Day) loners(recs []*recording, used map[int]bool, m *measurer) {
-	for i, r := range recs {
-		if used[i] {
+	for n, r := range recs {
+		if used[n] {
 			continue
 		}
 		alone := shoot.Alone{Path: r.path, Kind: "sound", Why: lonerWhy(r, len(d.clips), "clip")}
-		best := 0.0
+		others, pair := d.clips, func(other int) (clip, sound int) { return other, n }
 		if r.clip() {
 			alone.Kind, alone.Why = "clip", lonerWhy(r, len(d.sounds), "sound")
-			for _, l := range m.links[i] {
-				if l != nil {
-					best = max(best, l.Found.Strength)
-				}
-			}
-		} else {
-			for _, row := range m.links {
-				if l := row[i]; l != nil {
-					best = max(best, l.Found.Strength)
-				}
+			others, pair = d.sounds, func(other int) (clip, sound int) { return n, other }
+		}
+		best := 0.0
+		var refused []string
+		for other, o := range others {
+			i, k := pair(other)
+			if d.refused(i, k) {
+				refused = append(refused, fmt.Sprintf("you said that %s does not belong to it", fault.Quote(filepath.Base(o.path))))
+			} else if l := m.links[i][k]; l != nil {
+				best = max(best, l.Found.Strength)
 			}
 		}
+		alone.Why = append(refused, alone.Why...)
 		if best > 0 {
 			like := "what unrelated recordings give"
 			if best > strangers {

@@ -80,7 +80,21 @@ func TestRefusedIsNoTake(t *testing.T) {
 	a, dir, folder, d := measuredLesson(t)
 	c := d.Choices(nil)[0]
 	say(t, a, dir, folder, Saying{c.Clip().Path(), shoot.Change{Refused: &[]string{c.Sound().Path()}}})
-	for _, take := range measureIt(t, a, dir, folder).Result().Document.Takes {
+	doc := measureIt(t, a, dir, folder).Result().Document
+	told := 0
+	for _, lone := range doc.Alone {
+		other := map[string]string{c.Clip().Path(): c.Sound().Name(), c.Sound().Path(): c.Clip().Name()}[lone.Path]
+		if other == "" {
+			continue
+		}
+		if told++; lone.Why[0] != "you said that \""+other+"\" does not belong to it" {
+			t.Errorf("%s is alone since %q", lone.Path, lone.Why)
+		}
+	}
+	if told != 2 {
+		t.Errorf("%d of the two are alone: %+v", told, doc.Alone)
+	}
+	for _, take := range doc.Takes {
 		if take.Clip == c.Clip().Path() && take.Sound == c.Sound().Path() {
 			t.Errorf("the pair was refused and is still a take: %+v", take)
 		}
