@@ -122,13 +122,7 @@ func (f *Fox) start(bin string, sound bool) string {
 // test is skipped where there is no such server.
 func (f *Fox) sound(home string) string {
 	f.T.Helper()
-	bin, err := exec.LookPath("pulseaudio")
-	if err != nil {
-		if os.Getenv("EARSHOT_REFERENCE") != "" {
-			f.T.Fatalf("no pulseaudio on this machine")
-		}
-		f.T.Skipf("no pulseaudio on this machine")
-	}
+	bin := program(f.T, "PulseAudio", "pulseaudio")
 	at := filepath.Join(home, "sound")
 	cmd := exec.Command(bin, "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1", "--high-priority=no", "--realtime=no",
 		"--load=module-null-sink", "--load=module-native-protocol-unix auth-anonymous=1 socket="+at)
