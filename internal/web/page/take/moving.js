@@ -42,12 +42,15 @@ export class Moving {
     this.restore = keyed('Back to the measured place', 'R', deeds.restore)
     this.up = keyed('Line up the marks', 'U', deeds.lineUp)
     this.none = keyed('Take the marks away', '', deeds.unmark)
+    this.later = [keyed('Earlier', ',', () => deeds.nudge(this.step, -1)), keyed('Later', '.', () => deeds.nudge(this.step, 1))]
+    this.measure = keyed('Measure from here', 'E', deeds.measure)
+    this.mark = [keyed('Mark the good sound', 'B', () => deeds.mark('sound')), keyed('Mark the camera', 'V', () => deeds.mark('clip'))]
     this.found = h('div', { class: 'found', role: 'status' })
     this.root = h('section', { class: 'moving' }, h('h2', null, 'Where the sound lies'), this.where,
-      h('div', { class: 'row' }, keyed('Earlier', ',', () => deeds.nudge(this.step, -1)), keyed('Later', '.', () => deeds.nudge(this.step, 1)), h('span', { class: 'quiet' }, 'by'), this.steps),
+      h('div', { class: 'row' }, this.later, h('span', { class: 'quiet' }, 'by'), this.steps),
       h('div', { class: 'row' }, h('label', { for: 'offset' }, 'The clip begins at'), this.field, h('kbd', { 'aria-hidden': 'true' }, 'T')), this.why,
-      h('div', { class: 'row' }, this.restore, keyed('Measure from here', 'E', deeds.measure)), this.found,
-      h('div', { class: 'row' }, keyed('Mark the good sound', 'B', () => deeds.mark('sound')), keyed('Mark the camera', 'V', () => deeds.mark('clip')), this.up, this.none), this.marks)
+      h('div', { class: 'row' }, this.restore, this.measure), this.found,
+      h('div', { class: 'row' }, this.mark, this.up, this.none), this.marks)
     /** @type {Step} */
     this.step = 'ms'
     this.choose('ms')
@@ -83,6 +86,7 @@ export class Moving {
   /** @param {{line: import('../glass/lines.js').Line | undefined, moved: number, measured: boolean, marks: import('./marks.js').Marks, laid: import('../glass/lines.js').Span[]}} m */
   show({ line, moved, measured, marks, laid }) {
     say(this.where, !line ? 'No sound lies here yet.' : measured ? `It lies ${movedWords(moved)}.` : 'It lies where you laid it; nothing was measured.')
+    for (const control of [...this.later, ...this.mark, this.measure, this.field]) control.disabled = !line
     this.restore.disabled = !measured || Math.abs(moved) < 5e-4
     this.up.disabled = !both(marks)
     this.none.hidden = Number.isNaN(marks.clip) && Number.isNaN(marks.sound)
