@@ -296,6 +296,37 @@ func TestCardTakenOut(t *testing.T) {
 	}
 }
 
+// What is said of several clips at once is kept all or not at all, and undone in
+// one.
+func TestSayAll(t *testing.T) {
+	ctx := context.Background()
+	r := newRig(t)
+	d := r.open(t, r.recordings)
+	s := until(t, d, "the takes", measured)
+	yes := true
+	var all []Saying
+	for _, k := range s.Takes {
+		all = append(all, Saying{k.ID, Change{Approved: &yes}})
+	}
+	approved := func() (n int) {
+		for _, k := range d.State().Takes {
+			if k.Word.Approved {
+				n++
+			}
+		}
+		return n
+	}
+	if err := d.SayAll(ctx, append(all, Saying{"nobody", Change{Approved: &yes}})); !errors.Is(err, fs.ErrNotExist) || approved() != 0 {
+		t.Errorf("one of them is no clip: %v, %d approved", err, approved())
+	}
+	if err := d.SayAll(ctx, all); err != nil || approved() != len(all) || d.State().Undo.More != len(all)-1 {
+		t.Errorf("%v, %d approved of %d, to be undone: %+v", err, approved(), len(all), d.State().Undo)
+	}
+	if step, err := d.Undo(ctx); err != nil || step.More != len(all)-1 || approved() != 0 || d.State().Undo != nil {
+		t.Errorf("undone %+v, %v: %d are still approved", step, err, approved())
+	}
+}
+
 // A refused pair leaves both alone, with the reason; the clip is heard as before,
 // and no sound with it.
 func TestRefusedOnTheDesk(t *testing.T) {

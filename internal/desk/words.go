@@ -68,6 +68,9 @@ func (d *Desk) keep(all []Saying) (was, is map[string]shoot.Word, err error) {
 			delete(is, s.Take)
 		}
 	}
+	if len(said) == 0 {
+		return was, was, nil
+	}
 	if err := d.store.SayAll(said); err != nil {
 		return nil, nil, err
 	}
