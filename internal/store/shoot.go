@@ -4,10 +4,12 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -37,7 +39,7 @@ const (
 	shootFile   = "earshot.sqlite"
 	opOpen      = "open the shoot"
 	hintAnother = "choose another folder for the shoot, or move that file away; it was left as it is"
-	patience    = "10000" // ms to wait for another's transaction
+	patience    = 10000 // ms to wait for another's transaction
 )
 
 // HasShoot tells whether there is a shoot in dir. Nothing is made or opened.
@@ -118,7 +120,7 @@ func source(path, vfs string, more ...string) (string, error) {
 		"_defensive": {"1"},
 		"_dqs":       {"0"},
 		"_pragma": append([]string{
-			"busy_timeout(" + patience + ")",
+			fmt.Sprintf("busy_timeout(%d)", patience),
 			// With a write-ahead log the same as FULL: a commit waits until the log
 			// is on the disk. With a rollback journal the folder is waited for too.
 			"synchronous(EXTRA)",
@@ -199,13 +201,26 @@ func (s *Shoot) beginLog(vfs string, steps []string) (logged bool, err error) {
 		return false, err
 	}
 	var mode string
-	if err := s.db.QueryRow("PRAGMA journal_mode = WAL").Scan(&mode); err != nil {
+	err = patiently(func() error { return s.db.QueryRow("PRAGMA journal_mode = WAL").Scan(&mode) })
+	if err != nil {
 		return false, err
 	}
 	if mode != "wal" {
 		return false, nil
 	}
 	return true, s.migrate(steps)
+}
+
+// patiently does again what fails because others are at work, as long as SQLite
+// itself would wait. Where two make a new file's log at once it does not: each
+// has read the file and neither can write while the other reads, so one is told
+// to let go.
+func patiently(do func() error) error {
+	for end := time.Now().Add(patience * time.Millisecond); ; time.Sleep(10 * time.Millisecond) {
+		if err := do(); code(err) != sqlite3.SQLITE_BUSY || time.Now().After(end) {
+			return err
+		}
+	}
 }
 
 // Close ends the use of the shoot. Nothing is lost without it.
