@@ -8,6 +8,8 @@ import (
 	"earshot/internal/fault"
 )
 
+const opListen = "listen to"
+
 // listenBlock is how many frames Listen delivers at a time, at most.
 const listenBlock = 4096
 
@@ -22,27 +24,25 @@ const listenBlock = 4096
 // may take its time. Beginning at a frame gives what playing from the start
 // gives there, but for rounding 120 dB below full scale.
 func (a *App) Listen(ctx context.Context, l Laid, from, to int64, fn func(block []float32) error) error {
-	const op = "listen to"
-	if err := l.check(op); err != nil {
+	if err := l.check(opListen); err != nil {
 		return err
 	}
-	return a.listenIn(ctx, op, l, a.body(l), from, to, fn)
+	return a.listen(ctx, l, a.body(l), from, to, fn)
 }
 
 // ListenAlone is Listen of a clip that no sound is laid under: left is silence.
 func (a *App) ListenAlone(ctx context.Context, clip *Recording, track int, from, to int64, fn func(block []float32) error) error {
-	const op = "listen to"
-	l := Laid{Clip: clip, ClipTrack: track}
-	if err := l.Clip.holds(op, track); err != nil {
+	if err := clip.holds(opListen, track); err != nil {
 		return err
 	}
-	return a.listenIn(ctx, op, l, []part{{to: l.frames()}}, from, to, fn)
+	l := Laid{Clip: clip, ClipTrack: track}
+	return a.listen(ctx, l, []part{{to: l.frames()}}, from, to, fn)
 }
 
-// listenIn is listen where from and to may be anything.
-func (a *App) listenIn(ctx context.Context, op string, l Laid, body []part, from, to int64, fn func(block []float32) error) error {
+// listen is Listen with the body laid out already.
+func (a *App) listen(ctx context.Context, l Laid, body []part, from, to int64, fn func(block []float32) error) error {
 	if from < 0 || to < 0 {
-		return senseless(op, l.Clip.Path(), "frames %d to %d", from, to)
+		return senseless(opListen, l.Clip.Path(), "frames %d to %d", from, to)
 	}
 	if total := l.frames(); to == 0 || to > total {
 		to = total
@@ -50,11 +50,6 @@ func (a *App) listenIn(ctx context.Context, op string, l Laid, body []part, from
 	if from >= to {
 		return nil
 	}
-	return a.listen(ctx, l, body, from, to, fn)
-}
-
-// listen is Listen with the body laid out already.
-func (a *App) listen(ctx context.Context, l Laid, body []part, from, to int64, fn func(block []float32) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	var group sync.WaitGroup
 	defer group.Wait()
@@ -153,7 +148,7 @@ func (f *feed) fill(ctx context.Context) error {
 			case f.err != nil:
 				return f.err
 			default:
-				return &fault.Error{Kind: fault.Internal, Op: "listen to", Subject: f.subject,
+				return &fault.Error{Kind: fault.Internal, Op: opListen, Subject: f.subject,
 					Err: errors.New("it ended before its time"), Hint: "please report this, with what earshot doctor says"}
 			}
 		case <-ctx.Done():

@@ -11,7 +11,6 @@ import (
 
 	"earshot/internal/app"
 	"earshot/internal/fault"
-	"earshot/internal/shoot"
 )
 
 // Add adds files and folders to the shoot and removes others; measuring begins
@@ -345,25 +344,4 @@ func (d *Desk) heed() error {
 		d.measureAgain()
 	}
 	return d.showWords(was, is)
-}
-
-// changedWords lists the clips of which something else is said.
-func changedWords(was, is map[string]shoot.Word) (ids []string) {
-	for id, w := range is {
-		if !sameWord(was[id], w) {
-			ids = append(ids, id)
-		}
-	}
-	for id := range was {
-		if _, still := is[id]; !still {
-			ids = append(ids, id)
-		}
-	}
-	return ids
-}
-
-func sameWord(a, b shoot.Word) bool {
-	x, err1 := json.Marshal(a)
-	y, err2 := json.Marshal(b)
-	return err1 == nil && err2 == nil && string(x) == string(y)
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"maps"
 	"slices"
@@ -13,8 +14,8 @@ import (
 
 // A Saying is what a person says anew of a clip.
 type Saying struct {
-	Take   string `json:"take"`
-	Change Change `json:"change"`
+	Take   string
+	Change Change
 }
 
 // Say keeps what a person says anew of a clip, and returns its take, nil where
@@ -90,6 +91,27 @@ func (d *Desk) showWords(was, is map[string]shoot.Word) error {
 		d.measureAgain()
 	}
 	return nil
+}
+
+// changedWords lists the clips of which something else is said.
+func changedWords(was, is map[string]shoot.Word) (ids []string) {
+	for id, w := range is {
+		if !sameWord(was[id], w) {
+			ids = append(ids, id)
+		}
+	}
+	for id := range was {
+		if _, still := is[id]; !still {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
+func sameWord(a, b shoot.Word) bool {
+	x, err1 := json.Marshal(a)
+	y, err2 := json.Marshal(b)
+	return err1 == nil && err2 == nil && string(x) == string(y)
 }
 
 // said is what a person has said, by clip. It is not to be changed.
